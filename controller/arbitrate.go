@@ -1,0 +1,265 @@
+package controller
+
+// arbitrate puts the wishes of all active stages together: the lowest ceiling,
+// the largest demand, the union of the media of all that cut, the pattern of the
+// largest demand, the latest timing, the richest mixture and the lowest boost
+// target.
+func (s *State) arbitrate(v *view, out *Output) {
+	cal := v.cal
+	base, _ := v.base()
+	out.Base, out.Mixture = base, One
+	out.Ceiling, out.Target = maxSpeed, maxSpeed
+	var wish timingWish
+	boost := Pressure(0)
+	s.considerStage(v, cal.main, out, &wish, &boost)
+	for i := range uint8(MaxStages) {
+		switch {
+		case i == cal.main:
+		case s.stages[i].presence != absent:
+			s.considerStage(v, i, out, &wish, &boost)
+		default:
+			s.stages[i].warm(&cal.Stages[i], false, v.dt)
+		}
+	}
+	s.timing.step(wish, v.dt)
+	s.ceiling = out.Ceiling
+	out.Boost = v.boost(boost)
+}
+
+// considerStage adds one active stage to the outcome. Main comes first, then the
+// order of the file: that settles ties.
+func (s *State) considerStage(v *view, i uint8, out *Output, wish *timingWish, boost *Pressure) {
+	st, state := &v.cal.Stages[i], &s.stages[i]
+	out.Active |= 1 << i
+	if state.ceiling < out.Ceiling {
+		out.Ceiling, out.Stage = state.ceiling, i
+	}
+	out.Target = min(out.Target, s.targetOf(v, i))
+	medium := state.medium(st, &v.cal.Engine)
+	d := s.stageDemand(v, i, medium)
+	if d > 0 {
+		out.Medium |= medium
+	}
+	if d > out.Demand {
+		out.Demand, out.CutStage = d, i
+	}
+	state.limitWhole(st, d == FullDemand, v.dt)
+	w := state.wish(st, v, out.Base)
+	if w.set {
+		wish.latest(w)
+	}
+	late := w.set && out.Base+w.dev < 0
+	state.warm(st, d > 0 || late || v.open != no && st.Kind != Main, v.dt)
+	s.richest(v, st, state, out)
+	s.lowestBoost(v, st, boost)
+}
+
+// targetOf is a stage's ceiling before slew.
+func (s *State) targetOf(v *view, i uint8) Speed {
+	st, state := &v.cal.Stages[i], &s.stages[i]
+	if state.presence == kept || s.speed.mode >= SpeedStanding {
+		return state.ceiling
+	}
+	in := stageInput{trim: s.trim, ramp: s.ramp}
+	return min(state.ceiling, state.target(st, v, in))
+}
+
+// medium is what a stage may withhold now: once its guard has expired, or an
+// input is lost, no longer spark alone where fuel is ours.
+func (s *stageState) medium(st *Stage, e *Engine) Medium {
+	if st.Cut.Medium == Spark && (s.expired || s.presence == kept) && e.Fuel == FuelSequential {
+		return Fuel
+	}
+	return st.Cut.Medium
+}
+
+// stageDemand is what one stage wants cut. Only a known speed is compared. While
+// oxidiser flows all but main wait for the flush below the ceiling (A5).
+func (s *State) stageDemand(v *view, i uint8, m Medium) Demand {
+	st, state := &v.cal.Stages[i], &s.stages[i]
+	if s.speed.mode != SpeedGood {
+		return 0
+	}
+	n := v.speed
+	if st.Cut.Anticipate {
+		n += s.speed.ahead(v.cal.Engine.delay(m), v.cal.Period)
+	}
+	d := state.demand(st, &s.mean, n, v.speed)
+	if v.flowing && st.Kind != Main && v.speed < state.ceiling {
+		state.latched = false
+		return 0
+	}
+	return d
+}
+
+// delay is the crank angle from a decision to its torque; of both media the
+// longer one counts.
+func (e *Engine) delay(m Medium) Angle {
+	if m == Spark {
+		return e.SparkDelay
+	}
+	return e.FuelDelay
+}
+
+// richest keeps the richest mixture, and the enrichment on re-fire.
+func (s *State) richest(v *view, st *Stage, state *stageState, out *Output) {
+	if state.works(st, v) && (st.Mixture.Const != 0 || st.Mixture.Table != 0) {
+		if x, ok := v.curve(st.Mixture); ok {
+			out.Mixture = max(out.Mixture, Ratio(x))
+		}
+	}
+	if state.presence == active && st.Refire > 0 {
+		s.cmd.refire, s.cmd.cycles = int16(st.Refire), st.RefireFor
+	}
+}
+
+func (s *State) lowestBoost(v *view, st *Stage, boost *Pressure) {
+	if st.Boost.Const == 0 && st.Boost.Table == 0 {
+		return
+	}
+	x, ok := v.curve(st.Boost)
+	if !ok {
+		x = int32(v.cal.Engine.BoostMin)
+	}
+	if *boost == 0 || Pressure(x) < *boost {
+		*boost = Pressure(x)
+	}
+}
+
+// boost is the target in force: the lowest wish, else the base; the minimum
+// where manifold pressure is lost.
+func (v *view) boost(wish Pressure) Pressure {
+	e := &v.cal.Engine
+	if v.lost.Has(ManifoldPressure) {
+		return e.BoostMin
+	}
+	if wish != 0 {
+		return wish
+	}
+	x, ok := v.curve(e.BoostBase)
+	if !ok {
+		return e.BoostMin
+	}
+	return Pressure(x)
+}
+
+// base is the ignition angle without Holdline: from the channel where it is
+// fitted, else from the calibration's curve.
+func (v *view) base() (Angle, bool) {
+	if v.cal.Channels[BaseTiming].Fitted {
+		if x, ok := v.value(BaseTiming); ok {
+			return Angle(x), true
+		}
+	}
+	x, ok := v.curve(v.cal.Engine.BaseAngle)
+	return Angle(x), ok
+}
+
+// movePower gathers what added power looks at, steps it, and fills in the
+// shots.
+func (s *State) movePower(v *view, out *Output) {
+	cal, p := v.cal, &s.power
+	if cal.shots == 0 {
+		return
+	}
+	p.cutAgo = min(p.cutAgo+v.dt, cal.Standing.t.cutMemory)
+	if out.Demand > 0 {
+		p.cutAgo = 0
+	}
+	in := powerInput{
+		arm:        v.switchState(Arm),
+		standing:   v.standing(&cal.Standing, p.cutAgo >= cal.Standing.t.mixtureWait),
+		standstill: v.standstill(s.speed.mode),
+		letGo:      v.hold == no,
+		turning:    v.known && v.speed >= cal.turning,
+	}
+	t := triggerInput{held: s.holds(v), target: out.Target, cutAgo: p.cutAgo}
+	for i := range cal.shots {
+		sh := &cal.Shots[i]
+		t.open = p.shots[i].phase == ShotOpen
+		t.rise = s.speed.aheadFor(sh.t.slopeQ)
+		in.trigger[i] = v.triggers(sh, s.sequence.since, t)
+		if sh.Feedback {
+			in.feedback[i] = v.switchState(Feedback1 + Switch(i))
+			if in.feedback[i] == unknown {
+				in.trigger[i] |= ShotRange
+			}
+		}
+	}
+	var why [MaxShots]ShotInhibits
+	p.step(cal, &in, v.dt, &why)
+	out.Master = p.master(in.arm)
+	for i := range cal.shots {
+		out.Shots[i].Inhibits = why[i]
+		if cal.Shots[i].When != NoShot {
+			p.shots[i].output(&cal.Shots[i], &out.Shots[i])
+		}
+	}
+}
+
+// holds reports whether the trans-brake holds the car with the launch stage in
+// force and nothing lost.
+func (s *State) holds(v *view) bool {
+	return v.cal.launch < MaxStages && v.switchState(TransBrake) == yes && v.hold == yes &&
+		s.stages[v.cal.launch].presence == active && !s.stages[v.cal.launch].expired &&
+		s.sequence.state <= Held
+}
+
+// standstill is road speed near zero, or an engine that has stopped where road
+// speed is not fitted.
+func (v *view) standstill(mode SpeedState) bool {
+	if !v.cal.Channels[RoadSpeedMain].Fitted {
+		return mode <= SpeedCranking
+	}
+	x, ok := v.value(RoadSpeedMain)
+	return ok && x < int32(MetrePerSecond)/2
+}
+
+// drawing reports whether any shot's oxidiser can still reach the intake.
+func (p *powerState) drawing(cal *Calibration) bool {
+	for i := range cal.shots {
+		if p.shots[i].drawing(&cal.Shots[i]) {
+			return true
+		}
+	}
+	return false
+}
+
+// loaded reports whether any cylinder can hold oxidiser.
+func (p *powerState) loaded(cal *Calibration) bool {
+	for i := range cal.shots {
+		if p.shots[i].loaded() {
+			return true
+		}
+	}
+	return false
+}
+
+// command leaves what the commits carry. With oxidiser in the engine a cut is
+// of both media from the next fuel commit on, and far above main spark is
+// withheld at once. A demand that speed can no longer renew stands as it is.
+func (s *State) command(v *view, out *Output) {
+	cal, c := v.cal, &s.cmd
+	var retard Angle
+	for i := range cal.shots {
+		retard += out.Shots[i].Retard
+		out.Mixture = Ratio(mulRatio(int32(out.Mixture), max(out.Shots[i].Enrich, One)))
+	}
+	out.Timing = s.timing.angle(out.Base, retard)
+	c.timing, c.mixture = int16(out.Timing), out.Mixture
+	c.loaded = s.power.loaded(cal)
+	c.overrun = c.loaded && v.known && v.speed > s.stages[cal.main].ceiling+cal.Engine.OverrunMargin
+	if s.speed.mode >= SpeedStanding {
+		out.Demand, out.Medium = c.demand, c.medium
+	}
+	if c.loaded && out.Demand > 0 {
+		out.Medium = cal.Engine.safeMedium()
+	}
+	c.demand, c.medium = out.Demand, out.Medium
+	if s.speed.mode >= SpeedStanding {
+		out.Medium, out.Demand, _ = s.inForce(cal)
+		return
+	}
+	cut := &cal.Stages[out.CutStage].Cut
+	c.pattern, c.list = cut.Pattern, cut.Cylinders
+}

@@ -1,0 +1,210 @@
+package controller
+
+// speedState judges engine speed: whether it is known, how it rises, and
+// whether it agrees with the rate at which commits are asked for.
+//
+//	unseen -> cranking -> good -> standing -> withheld -> good
+//
+// Phases are counted in 1/4096 of a firing event.
+type speedState struct {
+	last    Speed  // last valid value
+	slope   int32  // tenths of rpm per tick, Q8, smoothed over 8 ticks
+	gap     uint16 // ticks since the value was last new
+	mode    SpeedState
+	since   uint32 // phase since it was lost (standing), or valid again (withheld)
+	phase   uint32 // of the rate window, from speed
+	window  uint16 // ticks of the rate window
+	events  uint8  // commits of the rate window
+	doubt   bool   // the last rate window disagreed
+	decided uint8  // cycles decided since speed was lost
+	commits uint8  // commits since the last tick
+}
+
+const (
+	phaseOfEvent  = 4096
+	slopeShift    = 8
+	slopeTicks    = 8
+	maxPhase      = 1 << 24
+	stoppedBelow  = 30 * RPM
+	rateTolerance = 5 // one part in five: 20 %
+	quietWindows  = 50
+)
+
+// phaseOf is the phase that one tick advances at a speed.
+func (e *Engine) phaseOf(n Speed) uint32 {
+	if n <= 0 {
+		return 0
+	}
+	return uint32(uint64(n) * uint64(e.t.phaseGain) >> 20)
+}
+
+// cyclePhase is the phase of one engine cycle.
+func (e *Engine) cyclePhase() uint32 { return uint32(e.Cylinders) * phaseOfEvent }
+
+// stale reports whether a speed sample is older than 20 ms and two firing
+// intervals.
+func (s *speedState) stale(e *Engine, sample Sample) bool {
+	age := uint32(sample.Age)
+	return age > e.t.staleMin && age*e.phaseOf(s.last) > 2*phaseOfEvent
+}
+
+// step takes this tick's sample; valid says that it is fitted, good and in its
+// electrical range. ceiling is the one in force at the tick before.
+func (s *speedState) step(e *Engine, sample Sample, valid bool, dt uint32, ceiling Speed) {
+	valid = valid && !s.stale(e, sample)
+	s.commits = 0
+	s.judgeRate(e, dt)
+	if valid {
+		s.follow(Speed(sample.Value), sample.Age == 0, dt)
+	} else {
+		s.slope = 0
+	}
+	s.move(e, valid && !s.doubt, dt, ceiling)
+}
+
+// follow takes a valid value and keeps the smoothed slope.
+func (s *speedState) follow(n Speed, fresh bool, dt uint32) {
+	s.gap = addSat16(s.gap, dt)
+	if !fresh && n == s.last {
+		return
+	}
+	gap := int32(s.gap)
+	s.gap = 0
+	if s.mode < SpeedCranking || s.mode > SpeedGood {
+		s.last, s.slope = n, 0
+		return
+	}
+	raw := int32(n-s.last) << slopeShift / gap
+	s.slope += (raw - s.slope) * min(gap, slopeTicks) / slopeTicks
+	s.last = n
+}
+
+// move steps the mode.
+func (s *speedState) move(e *Engine, valid bool, dt uint32, ceiling Speed) {
+	step := min(e.phaseOf(s.last)*dt, maxPhase)
+	switch {
+	case valid && s.last < e.CrankingBelow:
+		s.mode = SpeedCranking
+	case valid && s.mode != SpeedWithheld:
+		s.mode = SpeedGood
+	case valid:
+		s.since = min(s.since+step, maxPhase)
+		if s.since >= e.cyclePhase() && s.last < ceiling {
+			s.mode = SpeedGood
+		}
+		return
+	case s.mode == SpeedGood || s.mode == SpeedCranking && s.doubt:
+		s.mode, s.since, s.decided = SpeedStanding, 0, 0
+	case s.mode == SpeedCranking:
+		s.mode = SpeedUnseen
+	case s.mode == SpeedStanding:
+		s.since = min(s.since+step, maxPhase)
+		if s.since >= e.cyclePhase() || s.decided >= e.Cylinders {
+			s.mode, s.since = SpeedWithheld, 0
+		}
+	case s.mode == SpeedWithheld:
+		s.since = 0
+	}
+}
+
+// judgeRate closes a window of at least two events and 10 ms (whole cycles if
+// the engine fires unevenly) and compares the events that speed promised with
+// those that were asked for. A tick's worth either way is not held against it:
+// events are counted by the tick. While cranking only a rate far beyond
+// cranking is doubted: a sensor that fell to zero at speed must not pass for a
+// slow engine.
+func (s *speedState) judgeRate(e *Engine, dt uint32) {
+	if !e.RateCheck || s.mode < SpeedCranking {
+		s.phase, s.window, s.events, s.doubt = 0, 0, 0, false
+		return
+	}
+	perTick := e.phaseOf(s.last)
+	if s.mode == SpeedCranking {
+		perTick = e.phaseOf(e.CrankingBelow)
+	}
+	s.phase = min(s.phase+perTick*dt, maxPhase)
+	s.window = addSat16(s.window, dt)
+	want, slack := uint8(2), 2*perTick*dt
+	if !e.t.evenFire {
+		want, slack = 2*e.Cylinders, slack+phaseOfEvent
+	}
+	quiet := s.mode == SpeedCranking || perTick == 0
+	missing := !quiet && s.phase > uint32(want)*phaseOfEvent*2+slack+e.cyclePhase()
+	full := s.events >= want && uint32(s.window) >= e.t.windowMin
+	over := uint32(s.window) > quietWindows*e.t.windowMin
+	if !missing && !full && !over {
+		return
+	}
+	s.doubt = s.disagrees(slack, quiet)
+	s.phase, s.window, s.events = 0, 0, 0
+}
+
+// disagrees compares a closed window; slowOnly accepts any rate below the one
+// that speed promised.
+func (s *speedState) disagrees(slack uint32, slowOnly bool) bool {
+	seen := uint32(s.events) * phaseOfEvent
+	if slowOnly && seen <= s.phase {
+		return false
+	}
+	return distance(seen, s.phase) > seen/rateTolerance+slack
+}
+
+// committed counts one spark commit that was new, and reports whether the
+// ticks have stopped: more than one engine cycle of commits since the last.
+func (s *speedState) committed(e *Engine) (hung bool) {
+	if s.events < 255 {
+		s.events++
+	}
+	if s.commits < 255 {
+		s.commits++
+	}
+	if s.commits <= e.Cylinders {
+		return false
+	}
+	if s.mode == SpeedGood {
+		s.mode, s.since, s.decided = SpeedStanding, 0, 0
+	}
+	return true
+}
+
+// outlive counts one decided cycle while the last demand stands.
+func (s *speedState) outlive(e *Engine) {
+	if s.mode == SpeedStanding && s.decided < e.Cylinders {
+		s.decided++
+	}
+}
+
+// outlived reports whether the last demand has stood for its engine cycle.
+func (s *speedState) outlived(e *Engine) bool {
+	return s.mode == SpeedWithheld || s.mode == SpeedStanding && s.decided >= e.Cylinders
+}
+
+// ahead predicts how far speed rises over a crank angle at the present speed
+// and slope; a falling speed predicts nothing.
+func (s *speedState) ahead(angle Angle, period Duration) Speed {
+	if s.slope <= 0 || s.last < 100*RPM {
+		return 0
+	}
+	// Hundredths of a degree over tenths of rpm: t = angle/(6 N), here in us.
+	us := uint32(angle) * 16667 / uint32(s.last)
+	return s.aheadFor(us * 256 / uint32(period))
+}
+
+// aheadFor predicts the rise over a time in ticks, Q8.
+func (s *speedState) aheadFor(ticks uint32) Speed {
+	if s.slope <= 0 {
+		return 0
+	}
+	return Speed(uint64(s.slope) * uint64(ticks) >> (2 * slopeShift))
+}
+
+func distance(a, b uint32) uint32 {
+	if a > b {
+		return a - b
+	}
+	return b - a
+}
+
+func addSat16(a uint16, d uint32) uint16 {
+	return uint16(min(uint32(a)+d, 1<<16-1))
+}
