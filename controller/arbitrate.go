@@ -171,7 +171,13 @@ func (s *State) movePower(v *view, out *Output) {
 		standing:   v.standing(&cal.Standing, p.cutAgo >= cal.Standing.t.mixtureWait),
 		standstill: v.standstill(s.speed.mode),
 		letGo:      v.hold == no,
-		turning:    v.known && v.speed >= cal.turning,
+	}
+	if v.known {
+		in.turning = v.speed >= cal.turning
+		in.turned = min(cal.Engine.phaseOf(v.speed)*v.dt, cal.Engine.cyclePhase())
+	}
+	if s.speed.mode >= SpeedStanding {
+		in.standing |= ShotRange
 	}
 	t := triggerInput{held: s.holds(v), target: out.Target, cutAgo: p.cutAgo}
 	for i := range cal.shots {
@@ -192,7 +198,7 @@ func (s *State) movePower(v *view, out *Output) {
 	for i := range cal.shots {
 		out.Shots[i].Inhibits = why[i]
 		if cal.Shots[i].When != NoShot {
-			p.shots[i].output(&cal.Shots[i], &out.Shots[i])
+			p.shots[i].output(&cal.Shots[i], p.stuck>>i&1 != 0, in.turning, &out.Shots[i])
 		}
 	}
 }
@@ -215,10 +221,11 @@ func (v *view) standstill(mode SpeedState) bool {
 	return ok && x < int32(MetrePerSecond)/2
 }
 
-// drawing reports whether any shot's oxidiser can still reach the intake.
+// drawing reports whether any shot's oxidiser can still reach the intake. A cut
+// does not wait for a stuck valve.
 func (p *powerState) drawing(cal *Calibration) bool {
 	for i := range cal.shots {
-		if p.shots[i].drawing(&cal.Shots[i]) {
+		if p.stuck>>i&1 == 0 && p.shots[i].drawing(&cal.Shots[i]) {
 			return true
 		}
 	}
@@ -235,6 +242,10 @@ func (p *powerState) loaded(cal *Calibration) bool {
 	return false
 }
 
+// richest is the most that stages and shots together may ask for before one more
+// shot: beyond any engine, and its product with a shot's fits 32 bits.
+const richest = 6 * One
+
 // command leaves what the commits carry. With oxidiser in the engine a cut is
 // of both media from the next fuel commit on, and far above main spark is
 // withheld at once. A demand that speed can no longer renew stands as it is.
@@ -243,7 +254,7 @@ func (s *State) command(v *view, out *Output) {
 	var retard Angle
 	for i := range cal.shots {
 		retard += out.Shots[i].Retard
-		out.Mixture = Ratio(mulRatio(int32(out.Mixture), max(out.Shots[i].Enrich, One)))
+		out.Mixture = Ratio(mulRatio(int32(min(out.Mixture, richest)), max(out.Shots[i].Enrich, One)))
 	}
 	out.Timing = s.timing.angle(out.Base, retard)
 	c.timing, c.mixture = int16(out.Timing), out.Mixture

@@ -80,9 +80,10 @@ func (v *view) triggers(sh *Shot, since uint32, in triggerInput) (why ShotInhibi
 }
 
 // phaseAllowed is the stage condition: trans-brake held, or released and not
-// ended, as the shot says.
+// ended, as the shot says. A launch device that holds again, or may do so, frees
+// the engine from the wheels: that is not released.
 func (v *view) phaseAllowed(sh *Shot, held bool) bool {
-	released := v.seq == Released
+	released := v.seq == Released && v.hold == no
 	switch sh.When {
 	case WhileHeld:
 		return held

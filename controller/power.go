@@ -6,6 +6,7 @@ package controller
 type powerState struct {
 	offSeen bool // the arm switch was seen off since power-up or a fault
 	faults  Faults
+	stuck   uint8     // bit n: shot n flows while closed is commanded
 	steady  uint16    // ticks of standing interlocks without a break
 	persist [4]uint16 // ticks that mixture and each pressure have been out
 	outFor  uint16    // ticks that any channel has been out of its range
@@ -22,8 +23,9 @@ type powerInput struct {
 	trigger    [MaxShots]ShotInhibits
 	feedback   [MaxShots]truth // no where not fitted
 	standstill bool
-	letGo      bool // the launch device does not hold
-	turning    bool // the engine turns fast enough to carry charges through
+	letGo      bool   // the launch device does not hold
+	turning    bool   // the engine turns fast enough to burn what a shot brings
+	turned     uint32 // phase that the engine turned since the tick before; 0: not known
 }
 
 // persistent pairs the reasons that may stand for a while with their counters.
@@ -35,9 +37,9 @@ func (p *powerState) step(cal *Calibration, in *powerInput, dt uint32, why *[Max
 	t := &cal.Standing.t
 	standing := p.persisting(in.standing, t.persistence, dt)
 	p.latch(cal, in, dt)
-	standing |= p.arming(in.arm)
-	p.steady = uint16(countIf(standing&shotStandingGroup == 0, uint32(p.steady), dt, t.qualify))
-	if uint32(p.steady) < t.qualify {
+	arming := p.arming(in.arm)
+	standing |= arming
+	if p.settle(in.standing|arming, t.qualify, dt) {
 		standing |= ShotStanding
 	}
 	p.count(cal, in, dt)
@@ -53,8 +55,33 @@ func (p *powerState) step(cal *Calibration, in *powerInput, dt uint32, why *[Max
 		if sh.After > 0 && p.shots[(sh.After-1)%MaxShots].phase != ShotOpen {
 			reasons |= ShotOrder
 		}
-		why[i] = p.shots[i].step(sh, reasons, in, in.feedback[i] == yes, dt)
+		why[i] = p.shots[i].step(sh, reasons, in, p.flows(in, i), dt)
 	}
+}
+
+// flows reports whether a shot is seen to flow. Once it was seen while closed is
+// commanded, only a feedback that reads off ends that.
+func (p *powerState) flows(in *powerInput, i uint8) bool {
+	return in.feedback[i] == yes || p.stuck>>i&1 != 0
+}
+
+// settle counts how long the standing interlocks have held, and reports whether
+// that is still too short to open. Persistence lets an open shot stay open; it
+// opens none.
+func (p *powerState) settle(why ShotInhibits, qualify, dt uint32) (wait bool) {
+	lost := why&shotStandingGroup != 0
+	p.steady = uint16(heldFor(!lost, uint32(p.steady), dt, qualify))
+	return lost || uint32(p.steady) < qualify
+}
+
+// heldFor counts how long a condition has held, up to a limit. Of the periods
+// before it was first seen to hold only the last one counts: what it was during
+// skipped ticks is not known.
+func heldFor(cond bool, n, dt, limit uint32) uint32 {
+	if n == 0 {
+		dt = 1
+	}
+	return countIf(cond, n, dt, limit)
 }
 
 // persisting lets mixture and pressures stand for their persistence. A channel
@@ -78,26 +105,31 @@ func (p *powerState) persisting(why ShotInhibits, limit uint32, dt uint32) ShotI
 // seen off, a stuck valve not before it has stopped flowing.
 func (p *powerState) latch(cal *Calibration, in *powerInput, dt uint32) {
 	out := in.standing
-	stuck := false
 	for i := range cal.shots {
 		if cal.Shots[i].When == NoShot {
 			continue
 		}
 		out |= in.trigger[i]
-		stuck = stuck || in.feedback[i] == yes && p.shots[i].shouldNotFlow(&cal.Shots[i])
+		switch {
+		case in.feedback[i] == no:
+			p.stuck &^= 1 << i
+		case in.feedback[i] == yes && p.shots[i].shouldNotFlow(&cal.Shots[i]):
+			p.stuck |= 1 << i
+		}
 	}
 	if in.arm == no {
 		p.faults = 0
 	}
+	limit := cal.Standing.t.latch
 	if out&ShotRange == 0 {
 		p.outFor = 0
 	} else {
-		p.outFor = uint16(min(uint32(p.outFor)+dt, cal.Standing.t.latch))
-		if uint32(p.outFor) >= cal.Standing.t.latch && in.arm != no {
+		p.outFor = uint16(min(uint32(p.outFor)+dt, limit+1))
+		if uint32(p.outFor) > limit && in.arm != no {
 			p.faults |= FaultRange
 		}
 	}
-	if stuck {
+	if p.stuck != 0 {
 		p.faults |= FaultFeedback
 	}
 }
@@ -171,7 +203,6 @@ type shotState struct {
 // qualification; the result adds that.
 func (s *shotState) step(sh *Shot, reasons ShotInhibits, in *powerInput, flows bool, dt uint32) ShotInhibits {
 	why := s.qualify(sh, reasons, in, dt)
-	closing := why&^shotOpeningOnly != 0
 	switch s.phase {
 	case ShotClosed:
 		switch {
@@ -183,15 +214,15 @@ func (s *shotState) step(sh *Shot, reasons ShotInhibits, in *powerInput, flows b
 			s.phase, s.timer = ShotLeading, 0
 		}
 	case ShotLeading:
-		s.lead(sh, closing, flows, dt)
+		s.lead(sh, why != 0, flows, dt)
 	case ShotOpen:
-		if closing {
+		if why&^shotOpeningOnly != 0 {
 			s.drain()
 			break
 		}
 		s.ramp = uint16(min(uint32(s.ramp)+dt, sh.t.ramp))
 	case ShotDraining:
-		s.empty(sh, in.turning, flows, dt)
+		s.empty(sh, in.turned, flows, dt)
 	}
 	return why
 }
@@ -204,13 +235,13 @@ func (s *shotState) qualify(sh *Shot, why ShotInhibits, in *powerInput, dt uint3
 			why |= ShotOpenTime
 		}
 	}
-	s.trigger = uint16(countIf(why&shotTriggerGroup == 0, uint32(s.trigger), dt, sh.t.trigger))
+	s.trigger = uint16(heldFor(why&shotTriggerGroup == 0, uint32(s.trigger), dt, sh.t.trigger))
 	if uint32(s.trigger) < sh.t.trigger {
 		why |= ShotTrigger
 	}
 	if s.phase == ShotClosed || s.phase == ShotDraining {
 		s.rearm = min(s.rearm+dt, sh.t.rearm)
-		if s.rearm < sh.t.rearm {
+		if s.rearm < sh.t.rearm || s.phase == ShotDraining {
 			why |= ShotReArm
 		}
 	}
@@ -223,12 +254,13 @@ func (s *shotState) qualify(sh *Shot, why ShotInhibits, in *powerInput, dt uint3
 	return why
 }
 
-// lead waits with retard and fuel in force and the valve shut.
-func (s *shotState) lead(sh *Shot, closing, flows bool, dt uint32) {
+// lead waits with retard and fuel in force and the valve shut. Any reason ends
+// it: a shot that may not open does not go on to.
+func (s *shotState) lead(sh *Shot, barred, flows bool, dt uint32) {
 	switch {
 	case flows:
 		s.drain()
-	case closing:
+	case barred:
 		*s = shotState{used: s.used, open: s.open, trigger: s.trigger}
 	default:
 		s.timer = uint16(min(uint32(s.timer)+dt, sh.t.lead))
@@ -246,18 +278,33 @@ func (s *shotState) drain() {
 	s.phase, s.timer, s.rearm = ShotDraining, 0, 0
 }
 
-// empty holds retard and enrichment until valve, line and the last charge are
-// empty. It waits while the engine hardly turns, and while the shot is still
-// seen to flow after its valve should have closed.
-func (s *shotState) empty(sh *Shot, turning, flows bool, dt uint32) {
-	if flows && uint32(s.timer) >= sh.t.closes || !turning && uint32(s.timer) >= sh.t.flow {
-		return
+// empty holds retard and enrichment until valve and line have emptied, which
+// takes time, and the last charge has burnt, which takes one engine cycle at
+// whatever speed. What is still seen to flow when its valve should have closed
+// starts that anew.
+func (s *shotState) empty(sh *Shot, turned uint32, flows bool, dt uint32) {
+	at, drained := uint32(s.timer), sh.t.drained()
+	switch {
+	case flows:
+		at = min(at+dt, sh.t.closes)
+	case at < drained:
+		at = min(at+dt, drained)
+	default:
+		at = min(at+turned>>tailShift, sh.t.tail)
 	}
-	s.timer = uint16(min(uint32(s.timer)+dt, sh.t.tail))
-	if uint32(s.timer) >= sh.t.tail {
+	s.timer = uint16(at)
+	if at >= sh.t.tail {
 		s.phase, s.timer, s.ramp = ShotClosed, 0, 0
 	}
 }
+
+// tailShift keeps the phase of an engine cycle of twelve cylinders, behind the
+// ticks of the longest valve and line, within 16 bits.
+const tailShift = 2
+
+// drained is when valve and line have emptied, in ticks after closing: the fuel
+// of a wet shot counts too.
+func (t *shotTicks) drained() uint32 { return max(t.flow, t.fuelLag) }
 
 // shouldNotFlow reports whether closed has been commanded for longer than the
 // valve needs.
@@ -271,7 +318,8 @@ func (s *shotState) shouldNotFlow(sh *Shot) bool {
 	return true
 }
 
-// drawing reports whether oxidiser can still reach the intake.
+// drawing reports whether the oxidiser of a valve that obeys can still reach the
+// intake.
 func (s *shotState) drawing(sh *Shot) bool {
 	return s.phase == ShotOpen || s.phase == ShotDraining && uint32(s.timer) < sh.t.flow
 }
@@ -285,12 +333,14 @@ func (s *shotState) duty(sh *Shot, ahead uint32) Ratio {
 	if sh.t.ramp == 0 {
 		return sh.EndDuty
 	}
-	up := (uint32(s.ramp) + ahead) * sh.t.rampStep >> 16
+	up := min(uint32(s.ramp)+ahead, sh.t.ramp) * sh.t.rampStep >> 16
 	return min(sh.StartDuty+Ratio(up), sh.EndDuty)
 }
 
-// output fills in what the valves and the engine need of one shot.
-func (s *shotState) output(sh *Shot, out *ShotOutput) {
+// output fills in what the valves and the engine need of one shot. A stuck one
+// gets all of its retard and fuel, whatever its duty was; a wet one its fuel only
+// while the engine can burn it.
+func (s *shotState) output(sh *Shot, stuck, turning bool, out *ShotOutput) {
 	out.Phase = s.phase
 	out.Enrich = One
 	if s.phase == ShotClosed {
@@ -300,17 +350,28 @@ func (s *shotState) output(sh *Shot, out *ShotOutput) {
 		out.Duty = s.duty(sh, 0)
 	}
 	out.Retard = sh.Retard
-	if sh.RetardByDuty {
+	if sh.RetardByDuty && !stuck {
 		out.Retard = Angle(mulRatio(int32(sh.Retard), s.duty(sh, 1))) + 1
 		out.Retard = min(out.Retard, sh.Retard)
 	}
-	if sh.Wet {
+	switch {
+	case sh.Wet && stuck && turning:
+		out.FuelDuty = One
+	case sh.Wet:
 		out.FuelDuty = s.fuelDuty(sh)
-		return
+	default:
+		out.Enrich = s.enrich(sh, stuck)
 	}
-	ahead := s.duty(sh, sh.t.lead)
-	out.Enrich = One + Ratio(mulRatio(int32(sh.Enrich-One), ahead)) + 1
-	out.Enrich = min(out.Enrich, max(sh.Enrich, One))
+}
+
+// enrich of a dry shot follows the duty that its valve will have when the fuel
+// committed now meets it, rounded up.
+func (s *shotState) enrich(sh *Shot, stuck bool) Ratio {
+	if stuck {
+		return sh.Enrich
+	}
+	more := mulRatio(int32(sh.Enrich-One), s.duty(sh, sh.t.lead))
+	return min(One+Ratio(more)+1, sh.Enrich)
 }
 
 // fuelDuty of a wet shot follows the oxidiser's, from its lead before opening to

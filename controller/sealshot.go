@@ -16,9 +16,7 @@ func (s *sealer) shots() {
 		c.shots = uint8(i) + 1
 		s.at(PartShot, i)
 		s.shot(&c.Shots[i], i)
-		if half := c.Shots[i].SpeedLow / 2; c.turning == 0 || half < c.turning {
-			c.turning = half
-		}
+		c.turning = max(c.turning, c.Shots[i].SpeedLow/2)
 	}
 	if c.shots > 0 {
 		s.standing(&c.Standing)
@@ -31,6 +29,8 @@ func (s *sealer) shots() {
 func (s *sealer) standing(c *Standing) {
 	s.at(PartStanding, 0)
 	s.needSwitch("arm", Arm)
+	s.failIf(s.cal.Engine.Fuel == FuelGrouped, "fuel",
+		"added power needs fuel that can be withheld together with the spark of the same cycle: grouped injectors cannot")
 	s.failIf(!s.fitted(Throttle), "throttle_min", "added power needs the throttle channel")
 	s.failIf(!s.fitted(SupplyVoltage), "voltage", "supply voltage cannot be waived: fit the channel")
 	s.window("voltage", SupplyVoltage, c.Voltage)
@@ -108,6 +108,7 @@ func (s *sealer) shotTriggers(sh *Shot) {
 	s.between("reopen", int32(sh.Reopen), 0, 2000*int32(RPM))
 	s.warnIf(sh.Reopen < 200*RPM, "reopen", "below 200 rpm a shot can open and close against the ceiling")
 	s.failIf(sh.Gears != 0 && !s.fitted(Gear), "gears", "the gear channel is not fitted")
+	s.warnIf(!sh.ClutchUp && s.cal.Sequence.Hold == HoldClutch, "clutch_up", "is not asked for: a clutch half way down will not close a shot")
 	s.failIf(sh.ClutchUp && !s.cal.Switches.Has(ClutchUp), "clutch_up", "the clutch-up switch is not fitted")
 	s.failIf(sh.Feedback && !s.cal.Switches.Has(Feedback1+Switch(s.index)), "feedback", "the feedback switch of this shot is not fitted")
 	s.failIf(sh.Longest == 0, "longest", "open time must be limited")
@@ -115,17 +116,21 @@ func (s *sealer) shotTriggers(sh *Shot) {
 
 // shotValve checks that progressive drive can move the valve at all.
 func (s *sealer) shotValve(sh *Shot) {
-	s.between("end_duty", int32(sh.EndDuty), 1, int32(One))
-	if sh.Ramp == 0 {
+	if !s.between("end_duty", int32(sh.EndDuty), 1, int32(One)) {
 		return
 	}
-	if !s.between("start_duty", int32(sh.StartDuty), 1, int32(sh.EndDuty)) ||
+	least, field := sh.StartDuty, "start_duty"
+	if sh.Ramp == 0 {
+		least, field = sh.EndDuty, "end_duty"
+	}
+	if least == One ||
+		!s.between(field, int32(least), 1, int32(sh.EndDuty)) ||
 		!s.between("valve_period", int32(sh.ValvePeriod), 1, int32(Second)) {
 		return
 	}
-	on := uint64(sh.StartDuty) * uint64(sh.ValvePeriod)
+	on := uint64(least) * uint64(sh.ValvePeriod)
 	need := uint64(sh.ValveOpens+5*Millisecond) * uint64(One)
-	s.failIf(on <= need, "start_duty", "start duty times period must exceed the slowest valve opening plus 5 ms: the valve would not open")
+	s.failIf(on <= need, field, "the lowest duty times period must exceed the slowest valve opening plus 5 ms: the valve would not open")
 }
 
 // shotFuel: oxidiser never without its fuel.
@@ -151,11 +156,12 @@ func (s *sealer) shotRetard(sh *Shot) {
 }
 
 // shotTimers converts times. The lead covers retard and fuel: a dry shot's fuel
-// is committed up to an engine cycle before the charge it belongs to. The tail
-// covers valve, line and one engine cycle at half the shot's lowest speed.
+// is committed up to an engine cycle before the charge it belongs to, or more
+// where the commit lead is more. The tail covers valve and line in ticks, then
+// the phase of one engine cycle.
 func (s *sealer) shotTimers(sh *Shot) {
 	t := &sh.t
-	t.quiet = s.ticks("quiet_for", sh.QuietFor, shortTicks)
+	t.quiet = max(s.ticks("quiet_for", sh.QuietFor, shortTicks), 1) // never together with a cut
 	t.delay = s.ticks("delay", sh.Delay, shortTicks)
 	t.trigger = s.ticks("trigger", sh.Trigger, shortTicks)
 	t.rearm = s.ticks("rearm", sh.ReArm, longTicks)
@@ -167,13 +173,10 @@ func (s *sealer) shotTimers(sh *Shot) {
 	t.fuelLag = s.ticks("fuel_lag", sh.FuelLag, 2000)
 	t.fuelLead = s.ticks("fuel_lead", sh.FuelLead, 2000)
 	t.lead = max(s.ticks("retard_lead", sh.RetardLead, 5000), t.fuelLead)
-	if sh.SpeedLow < 1000*RPM {
-		return
+	if !sh.Wet && sh.SpeedLow >= 1000*RPM {
+		t.lead = max(t.lead, s.ticks("enrich_lead", sh.EnrichLead, 5000), s.commitTicks(sh.SpeedLow))
 	}
-	if !sh.Wet {
-		t.lead = max(t.lead, s.ticks("enrich_lead", sh.EnrichLead, 5000), s.cycleTicks(sh.SpeedLow))
-	}
-	t.tail = t.flow + s.cycleTicks(sh.SpeedLow/2) + 1
+	t.tail = t.drained() + (s.cal.Engine.cyclePhase()+1<<tailShift-1)>>tailShift
 	t.slopeQ = t.flow << slopeShift
 	if t.ramp > 0 && sh.EndDuty >= sh.StartDuty {
 		t.rampStep = (uint32(sh.EndDuty-sh.StartDuty)<<16 + t.ramp - 1) / t.ramp
@@ -183,6 +186,14 @@ func (s *sealer) shotTimers(sh *Shot) {
 // cycleTicks is one engine cycle at a speed, rounded up.
 func (s *sealer) cycleTicks(n Speed) uint32 {
 	return quotient(1200000000+uint64(n)*uint64(s.cal.Period)-1, uint32(n)*uint32(s.cal.Period))
+}
+
+// commitTicks is how long before the end of its intake the fuel of a charge may
+// have been committed: an engine cycle, or the commit lead if that is longer.
+func (s *sealer) commitTicks(n Speed) uint32 {
+	e := &s.cal.Engine
+	cylinders := max(uint32(e.Cylinders), 1)
+	return (s.cycleTicks(n)*max(cylinders, uint32(e.CommitLead)) + cylinders - 1) / cylinders
 }
 
 // leanStages: a mixture below 1 where a shot is permitted is an error.
