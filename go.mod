@@ -10,15 +10,4 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
-require (
-	github.com/creack/pty v1.1.24 // indirect
-	github.com/inconshreveable/mousetrap v1.1.0 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
-	github.com/spf13/cobra v1.10.2 // indirect
-	github.com/spf13/pflag v1.0.9 // indirect
-	go.bug.st/serial v1.8.0 // indirect
-	go.uber.org/goleak v1.3.0 // indirect
-	go.yaml.in/yaml/v3 v3.0.5 // indirect
-	golang.org/x/sys v0.50.0 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
-)
+require go.yaml.in/yaml/v3 v3.0.5 // indirect

@@ -1,0 +1,158 @@
+package harness
+
+import (
+	"encoding/json"
+	"fmt"
+)
+
+// ResultsSchema names the version of results.json. Fields are added, never
+// renamed, within a version.
+const ResultsSchema = "holdline-results-1"
+
+// Verdicts of a run or a requirement.
+const (
+	VerdictNone         = "none" // nothing was required
+	VerdictHolds        = "holds"
+	VerdictFails        = "fails"
+	VerdictInconclusive = "inconclusive"
+)
+
+// Results is the content of results.json, the same for every verb. Times are in
+// seconds from the start of the run.
+type Results struct {
+	Schema      string   `json:"schema"`
+	Verb        string   `json:"verb"`
+	Verdict     string   `json:"verdict"`
+	Repeat      string   `json:"repeat"` // the one command that repeats this run
+	Source      string   `json:"source"` // recording, car or scenario
+	Calibration string   `json:"calibration"`
+	Unit        string   `json:"unit"`
+	Seed        uint64   `json:"seed"`
+	Period      float64  `json:"period_s"`
+	Ticks       uint32   `json:"ticks"`
+	Seconds     float64  `json:"seconds"`
+	Complete    bool     `json:"complete"`          // false: stopped early
+	Stopped     string   `json:"stopped,omitempty"` // why it stopped early
+	Notes       []string `json:"notes,omitempty"`   // what the reader must know of this run
+	Findings    Findings `json:"findings,omitempty"`
+
+	Requirements []RequirementResult `json:"requirements"`
+	Sequence     []StateSpan         `json:"sequence"`
+	Launches     int                 `json:"launches"`
+	Bumps        int                 `json:"bumps"`
+	Aborts       int                 `json:"aborts"`
+	Stages       []StageResult       `json:"stages"`
+	Cuts         CutResult           `json:"cuts"`
+	Shots        []ShotResult        `json:"shots"`
+	Lost         []LostResult        `json:"lost,omitempty"`
+	Link         LinkResult          `json:"link"`
+}
+
+// RequirementResult is the verdict of one requirement.
+type RequirementResult struct {
+	ID         string  `json:"id"`
+	Text       string  `json:"text,omitempty"`
+	Verdict    string  `json:"verdict"`
+	Margin     float64 `json:"margin"`
+	Unit       string  `json:"unit,omitempty"`
+	Scaled     float64 `json:"scaled_margin"`
+	ClosestAt  float64 `json:"closest_at_s"`
+	TimeMargin float64 `json:"time_margin_s,omitempty"`
+	Vacuous    bool    `json:"vacuous,omitempty"`
+}
+
+// Span is a stretch of time, from the first tick to the end of the last.
+type Span struct {
+	From float64 `json:"from_s"`
+	To   float64 `json:"to_s"`
+}
+
+// Seconds is the length of the span.
+func (s Span) Seconds() float64 { return s.To - s.From }
+
+// StateSpan is a stretch of the launch sequence.
+type StateSpan struct {
+	State string `json:"state"`
+	Span
+}
+
+// Inhibited says how long a reason stood against a stage or a shot, in all and
+// at its longest.
+type Inhibited struct {
+	Reason  string  `json:"reason"`
+	Seconds float64 `json:"seconds"`
+	Longest Span    `json:"longest"`
+}
+
+// StageResult is what a stage did.
+type StageResult struct {
+	Name      string      `json:"name"`
+	Kind      string      `json:"kind"`
+	Active    float64     `json:"active_s"`
+	Cutting   float64     `json:"cutting_s"` // ticks in which its demand was the one in force
+	Entries   int         `json:"entries"`
+	Spans     []Span      `json:"spans"` // the first MaxSpans
+	Inhibited []Inhibited `json:"inhibited,omitempty"`
+}
+
+// CutResult counts the cycles that were withheld.
+type CutResult struct {
+	Cylinders []CylinderCuts `json:"cylinders"`
+	Unburnt   int            `json:"unburnt"`    // charges passed unburnt
+	Overrun   int            `json:"overrun"`    // sparks withheld far above main with oxidiser in the engine
+	Blind     int            `json:"blind"`      // withheld because speed was unknown
+	Both      int            `json:"both"`       // cycles of which fuel and spark were withheld
+	FuelOnly  int            `json:"fuel_only"`  // cycles that were fired without fuel
+	SparkOnly int            `json:"spark_only"` // cycles whose fuel was not fired
+}
+
+// CylinderCuts counts one cylinder.
+type CylinderCuts struct {
+	Cylinder int `json:"cylinder"`
+	Cycles   int `json:"cycles"`
+	Fuel     int `json:"fuel_withheld"`
+	Spark    int `json:"spark_withheld"`
+	Longest  int `json:"longest_run"` // cycles without power in a row
+}
+
+// ShotResult is what a shot did.
+type ShotResult struct {
+	Name      string      `json:"name"`
+	Open      float64     `json:"open_s"`
+	Openings  int         `json:"openings"`
+	Spans     []Span      `json:"spans"`
+	Inhibited []Inhibited `json:"inhibited,omitempty"`
+}
+
+// LostResult says how long a fitted channel was invalid.
+type LostResult struct {
+	Channel string  `json:"channel"`
+	Seconds float64 `json:"seconds"`
+}
+
+// LinkResult counts what the link to a rig did; zero in process.
+type LinkResult struct {
+	Late    int `json:"late"`
+	Retried int `json:"retried"`
+	Missed  int `json:"missed"`
+}
+
+// JSON gives the results as indented text, ready for results.json.
+func (r *Results) JSON() ([]byte, error) {
+	b, err := json.MarshalIndent(r, "", "  ")
+	if err != nil {
+		return nil, fmt.Errorf("results: %w", err)
+	}
+	return append(b, '\n'), nil
+}
+
+// Longest gives the reason that stood longest, or "" if none did.
+func Longest(list []Inhibited) Inhibited {
+	var best Inhibited
+	for _, x := range list {
+		if x.Seconds > best.Seconds {
+			best = x
+		}
+	}
+	return best
+}
