@@ -41,6 +41,8 @@ var nastyTexts = []struct {
 	{"header over a dotted table", "a.b = 1\n[a]\n", []string{"2:2 a: was written before as a table"}},
 	{"inline table is closed", "a = {b = 1}\n[a.c]\n", []string{"2:2 a: is not a table"}},
 	{"dotted key into an inline table", "a = {b = 1}\na.c = 2\n", []string{"2:1 a: was written before"}},
+	{"header below a dotted key of an inline table", "a = {b.c = 1}\n[a.b.d]\n", []string{"2:2 a: is not a table"}},
+	{"dotted keys that share a table inside an inline one", "a = {b.c = 1, b.d = 2}\n", nil},
 	{"repeated key in an inline table", "a = {b = 1, b = 2}\n", []string{"1:13 b: key repeated"}},
 	{"unit behind a number", "[t]\na = 5000 rpm\n", []string{"2:10 t.a: syntax: *; write the number alone"}},
 	{"decimal comma", "a = 12,5\n", []string{"1:7 a: syntax: *; write a decimal point"}},
@@ -163,9 +165,15 @@ func hasTime(n *Node) bool {
 	return false
 }
 
+// tooLong reports a number that the library may refuse for its size: Parse
+// keeps numbers as written and Scale.Parse refuses what does not fit.
 func tooLong(n *Node) bool {
-	if n.Kind == IntegerNode && len(n.Raw) > 18 || n.Kind == FloatNode && len(n.Raw) > 18 || n.Kind == BadNode && n != nil {
+	switch n.Kind {
+	case BadNode:
 		return true
+	case IntegerNode, FloatNode:
+		_, power, _ := cutExponent(n.Raw)
+		return len(n.Raw) > 18 || len(power) > 3
 	}
 	for _, k := range append(n.Keys, n.Items...) {
 		if tooLong(k) {
@@ -230,6 +238,7 @@ func FuzzParse(f *testing.F) {
 			f.Add([]byte(c.text))
 		}
 	}
+	f.Add([]byte("a = 1e1000"))
 	f.Add([]byte(goodGarden))
 	f.Add([]byte(badGarden))
 	f.Fuzz(func(t *testing.T, text []byte) {

@@ -92,18 +92,7 @@ func (b *builder) inline(base int, n *Node, v *unstable.Node, depth int) {
 		b.keyValue(base, n, it.Node(), depth+1)
 	}
 	b.close('}')
-	n.seal()
-}
-
-// seal makes an inline table and the tables that its dotted keys made
-// complete: nothing may be added to them later.
-func (n *Node) seal() {
-	n.origin = enclosed
-	for _, k := range n.Keys {
-		if k.Kind == TableNode && k.origin == dotted {
-			k.seal()
-		}
-	}
+	n.origin = enclosed // complete as written: nothing may be added, however deep
 }
 
 // tooDeep refuses nesting that no file kind has. The cursor is then lost for
