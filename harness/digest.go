@@ -127,7 +127,7 @@ func (d *Digest) tick(f *Frame) {
 			d.why[i].update(w, now)
 		}
 	}
-	if o.Demand > 0 {
+	if o.Demand > 0 && o.Speed == controller.SpeedGood {
 		d.cutting[o.CutStage%controller.MaxStages]++
 	}
 	for i := range d.open {

@@ -44,18 +44,7 @@ type Finding struct {
 // RANGE); fix", leaving out what is unknown.
 func (f Finding) String() string {
 	var b strings.Builder
-	if f.File != "" {
-		b.WriteString(f.File)
-		if f.Line > 0 {
-			fmt.Fprintf(&b, ":%d", f.Line)
-			if f.Column > 0 {
-				fmt.Fprintf(&b, ":%d", f.Column)
-			}
-		}
-		b.WriteString(": ")
-	} else if f.Line > 0 {
-		fmt.Fprintf(&b, "line %d: ", f.Line)
-	}
+	b.WriteString(f.place())
 	b.WriteString(f.Severity.String() + ": ")
 	if f.Field != "" {
 		b.WriteString(f.Field + ": ")
@@ -73,6 +62,24 @@ func (f Finding) String() string {
 		b.WriteString("; " + f.Fix)
 	}
 	return b.String()
+}
+
+// place gives "FILE:LINE:COLUMN: ", or "line 3, column 7: " where there is no
+// file, as on a command line.
+func (f Finding) place() string {
+	switch {
+	case f.File != "" && f.Line > 0 && f.Column > 0:
+		return fmt.Sprintf("%s:%d:%d: ", f.File, f.Line, f.Column)
+	case f.File != "" && f.Line > 0:
+		return fmt.Sprintf("%s:%d: ", f.File, f.Line)
+	case f.File != "":
+		return f.File + ": "
+	case f.Line > 0 && f.Column > 0:
+		return fmt.Sprintf("line %d, column %d: ", f.Line, f.Column)
+	case f.Line > 0:
+		return fmt.Sprintf("line %d: ", f.Line)
+	}
+	return ""
 }
 
 // Findings collects what is wrong with one or several inputs. As an error it

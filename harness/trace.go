@@ -114,7 +114,42 @@ func inputColumns(cal *controller.Calibration) []Column {
 		Column{Quantity: Quantity{"switches-lost", "", 1}, Held: true, Words: switchWords, get: known},
 		Column{Quantity: Quantity{"channels-lost", "", 1}, Held: true, Words: channelWords,
 			get: func(f *Frame) int32 { return int32(f.Out.Lost) }},
+		Column{Quantity: Quantity{"channels-bad", "", 1}, Held: true, Words: channelWords,
+			get: func(f *Frame) int32 { return int32(badChannels(cal, f)) }},
 	)
+}
+
+// badChannels is the bench's own judgement of what the unit was given: fitted
+// channels that say they are faulty, are out of their electrical range or too
+// old. A unit's answer is held against it.
+func badChannels(cal *controller.Calibration, f *Frame) (bad controller.ChannelSet) {
+	for c := range controller.NumChannels {
+		spec, s := &cal.Channels[c], &f.In.Channels[c]
+		if !spec.Fitted {
+			continue
+		}
+		ok := s.Good && s.Value >= spec.Low && s.Value <= spec.High
+		age := int64(s.Age) * int64(cal.Period)
+		if c == controller.EngineSpeed {
+			ok = ok && !staleSpeed(cal, controller.Speed(s.Value), age)
+		} else {
+			ok = ok && age <= int64(spec.LongestAge)
+		}
+		if !ok {
+			bad |= 1 << c
+		}
+	}
+	return bad
+}
+
+// staleSpeed reports whether an engine speed measured age us ago is older than
+// the larger of 20 ms and two firing intervals at that speed.
+func staleSpeed(cal *controller.Calibration, n controller.Speed, age int64) bool {
+	if age <= 20*int64(controller.Millisecond) || n <= 0 || cal.Engine.Cylinders == 0 {
+		return false
+	}
+	// 720 degrees take 1.2e9 us over tenths of rpm.
+	return age*int64(n)*int64(cal.Engine.Cylinders) > 2*1_200_000_000
 }
 
 func outputColumns() []Column {
@@ -131,6 +166,7 @@ func outputColumns() []Column {
 		words("faults", faultWords, func(f *Frame) int32 { return int32(f.Out.Faults) }),
 		held("stages-active", "", 1, func(f *Frame) int32 { return int32(f.Out.Active) }),
 		held("stage", "", 1, func(f *Frame) int32 { return int32(f.Out.Stage) }),
+		held("cut-stage", "", 1, func(f *Frame) int32 { return int32(f.Out.CutStage) }),
 		held("ceiling", "rpm", 10, func(f *Frame) int32 { return int32(f.Out.Ceiling) }),
 		held("target-ceiling", "rpm", 10, func(f *Frame) int32 { return int32(f.Out.Target) }),
 		held("demand", "%", demandPer, func(f *Frame) int32 { return int32(f.Out.Demand) }),
