@@ -187,7 +187,7 @@ func stageColumns(cal *controller.Calibration, i int) []Column {
 	name := "stage-" + Slug(StageName(cal, i))
 	return []Column{
 		{Quantity: Quantity{name + "-active", "", 1}, Held: true, get: func(f *Frame) int32 { return int32(f.Out.Active) >> i & 1 }},
-		{Quantity: Quantity{name + "-ceiling", "rpm", 10}, Held: true, get: func(f *Frame) int32 { return int32(f.Out.StageCeiling[i]) }},
+		{Quantity: Quantity{name + "-ceiling", "rpm", 10}, Held: true, get: func(f *Frame) int32 { return (int32(f.Out.Active) >> i & 1) * int32(f.Out.StageCeiling[i]) }},
 		{Quantity: Quantity{name + "-inhibits", "", 1}, Held: true, Words: StageInhibitWords, get: func(f *Frame) int32 { return int32(f.Out.StageInhibits[i]) }},
 	}
 }

@@ -1,0 +1,140 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"sort"
+
+	"github.com/spf13/cobra"
+
+	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/files"
+)
+
+const checkLong = `Check reads files of any kind that Holdline knows and lists everything that is
+wrong with them at once: file, line, column, key, value, allowed range, and what
+to do. The first line of a file says its kind.
+
+A warning is something that its author should know; only errors fail the check.
+A calibration with a shot or late ignition can destroy engines and burn people:
+hardware cut-offs first.`
+
+func checkCommand() *cobra.Command {
+	var asJSON, describe bool
+	c := &cobra.Command{
+		Use:   "check FILE...",
+		Short: "List every mistake in calibrations and other files",
+		Long:  checkLong,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if describe {
+				return describeKinds(cmd, args)
+			}
+			if len(args) == 0 {
+				return fmt.Errorf("name the files to check")
+			}
+			return runCheck(cmd, args, asJSON)
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print the findings as JSON")
+	c.Flags().BoolVar(&describe, "keys", false, "print every key of a kind of file (or list the kinds) instead")
+	return c
+}
+
+// fileKind is a kind of file that check knows, by its format line.
+type fileKind struct {
+	check    func(path string) harness.Findings
+	describe func() string
+}
+
+var fileKinds = map[string]fileKind{
+	"holdline-calibration-1": {
+		check:    func(p string) harness.Findings { _, f := files.LoadCalibration(p); return f },
+		describe: files.Calibration.Describe,
+	},
+	"holdline-columns-1": {
+		check:    func(p string) harness.Findings { _, f := files.LoadColumns(p); return f },
+		describe: files.ColumnsKind.Describe,
+	},
+}
+
+func kindNames() []string {
+	var names []string
+	for n := range fileKinds {
+		names = append(names, n)
+	}
+	sort.Strings(names)
+	return names
+}
+
+func runCheck(cmd *cobra.Command, paths []string, asJSON bool) error {
+	var all harness.Findings
+	for _, p := range paths {
+		all = append(all, checkFile(p)...)
+	}
+	all = all.Sorted()
+	if asJSON {
+		text, err := json.MarshalIndent(append(harness.Findings{}, all...), "", "  ")
+		if err != nil {
+			return err
+		}
+		fmt.Fprintln(cmd.OutOrStdout(), string(text))
+	} else {
+		printFindings(cmd.OutOrStdout(), all)
+	}
+	errors := 0
+	for _, f := range all {
+		if f.Severity == harness.Error {
+			errors++
+		}
+	}
+	if errors > 0 {
+		return fmt.Errorf("%d errors and %d warnings in %d files", errors, len(all)-errors, len(paths))
+	}
+	if !asJSON {
+		fmt.Fprintf(cmd.OutOrStdout(), "%d files, no errors, %d warnings\n", len(paths), len(all))
+	}
+	return nil
+}
+
+// checkFile finds a file's kind by its format line and checks it.
+func checkFile(path string) harness.Findings {
+	text, err := files.ReadText(path)
+	if err != nil {
+		return harness.Findings{{Severity: harness.Error, File: path, Reason: "cannot be read: " + err.Error()}}
+	}
+	doc, findings := files.Parse(path, text)
+	kind, ok := fileKinds[files.FormatOf(doc)]
+	if ok {
+		return kind.check(path)
+	}
+	return append(findings, harness.Finding{
+		Severity: harness.Error, File: path, Line: 1, Field: "format", Value: quoted(files.FormatOf(doc)),
+		Allowed: fmt.Sprint(kindNames()), Reason: "is no kind of file that can be checked",
+		Fix: `start the file with a line like format = "holdline-calibration-1"`,
+	})
+}
+
+func quoted(s string) string {
+	if s == "" {
+		return "none"
+	}
+	return fmt.Sprintf("%q", s)
+}
+
+// describeKinds prints the keys of the kinds named, or lists the kinds.
+func describeKinds(cmd *cobra.Command, names []string) error {
+	if len(names) == 0 {
+		for _, n := range kindNames() {
+			fmt.Fprintln(cmd.OutOrStdout(), n)
+		}
+		return nil
+	}
+	for _, n := range names {
+		k, ok := fileKinds[n]
+		if !ok {
+			return fmt.Errorf("no kind of file is called %q (known: %v)", n, kindNames())
+		}
+		fmt.Fprintln(cmd.OutOrStdout(), k.describe())
+	}
+	return nil
+}

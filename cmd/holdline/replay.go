@@ -1,0 +1,310 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/record"
+)
+
+const replayLong = `Replay runs a recording through the reference controller and shows what a
+correct controller would have decided, stage by stage and cycle by cycle.
+
+A replay is an open loop: the recorded engine speed does not answer the cuts.
+Logs below about 100 Hz are too slow to judge cuts or interlocks.
+
+The columns file says which column of the recording feeds which input;
+--suggest-columns writes a first one. Switches that a log lacks are scripted in
+the columns file, or here with --script, in plain phrases:
+
+  --script "clutch down on at 12 s; clutch down off at 14.5 s; arm on at 1 s"`
+
+type replayOptions struct {
+	cal, columns, out string
+	scripts           []string
+	from, to          float64
+	json, force       bool
+	noTrace, suggest  bool
+}
+
+func replayCommand() *cobra.Command {
+	var o replayOptions
+	c := &cobra.Command{
+		Use:     "replay RECORDING --cal FILE --columns FILE",
+		Short:   "Run a recording through the reference controller",
+		Long:    replayLong,
+		Example: "  holdline replay examples/recordings/obd-drive-1hz.csv \\\n    --cal examples/calibrations/street-four.toml \\\n    --columns examples/columns/obd-drive.toml -o out",
+		Args:    cobra.ExactArgs(1),
+		RunE:    func(cmd *cobra.Command, args []string) error { return runReplay(cmd, args[0], o) },
+	}
+	f := c.Flags()
+	f.StringVar(&o.cal, "cal", "", "calibration `FILE`")
+	f.StringVar(&o.columns, "columns", "", "columns `FILE`")
+	f.StringVarP(&o.out, "out", "o", "", "write results.json, trace.csv and events.csv to `DIR`")
+	f.StringArrayVar(&o.scripts, "script", nil, "`PHRASES` for switches and channels, after those of the columns file")
+	f.Float64Var(&o.from, "from", -1, "start at this `SECOND` of the recording")
+	f.Float64Var(&o.to, "to", -1, "stop at this `SECOND` of the recording")
+	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of a summary")
+	f.BoolVar(&o.force, "force", false, "overwrite results of an earlier run in DIR")
+	f.BoolVar(&o.noTrace, "no-trace", false, "write results.json only")
+	f.BoolVar(&o.suggest, "suggest-columns", false, "print a first columns file for this recording, and stop")
+	return c
+}
+
+func runReplay(cmd *cobra.Command, path string, o replayOptions) error {
+	if o.suggest {
+		return suggestColumns(cmd, path, o.columns)
+	}
+	if o.cal == "" || o.columns == "" {
+		return errors.New("replay needs --cal FILE and --columns FILE; --suggest-columns writes a first columns file for a recording")
+	}
+	job, findings := prepareReplay(path, o)
+	printFindings(cmd.ErrOrStderr(), findings)
+	if findings.Failed() {
+		return errors.New("nothing was run: mend the errors above")
+	}
+	job.results.Repeat = repeatCommand(path, o)
+	return job.run(cmd, o)
+}
+
+// replayJob is a replay that is ready to run.
+type replayJob struct {
+	cal      *controller.Calibration
+	stimulus *record.Stimulus
+	results  harness.Results
+}
+
+// prepareReplay reads everything and gives all findings at once.
+func prepareReplay(path string, o replayOptions) (*replayJob, harness.Findings) {
+	cal, findings := files.LoadCalibration(o.cal)
+	cols, more := files.LoadColumns(o.columns)
+	findings = append(findings, more...)
+	scripts, more := parseScripts(o.scripts)
+	findings = append(findings, more...)
+	if findings.Failed() {
+		return nil, findings
+	}
+	rec, more := record.ReadFile(path, cols.Options())
+	findings = append(findings, more...)
+	if rec == nil || more.Failed() {
+		return nil, findings
+	}
+	job, more := bindReplay(cal, cols, rec, scripts, o)
+	return job, append(findings, more...)
+}
+
+func parseScripts(texts []string) (scripts []*files.Script, all harness.Findings) {
+	for _, t := range texts {
+		s, findings := files.ParseScript("", t, files.Inputs())
+		for i := range findings {
+			findings[i].Field = "--script"
+		}
+		all = append(all, findings...)
+		scripts = append(scripts, s)
+	}
+	return scripts, all
+}
+
+// bindReplay ties recording, columns and calibration together.
+func bindReplay(cal *controller.Calibration, cols *files.Columns, rec *record.Recording, scripts []*files.Script, o replayOptions) (*replayJob, harness.Findings) {
+	feeds, switches, findings := cols.Bind(rec)
+	from, to, more := section(rec, cols, o)
+	findings = append(findings, more...)
+	if findings.Failed() {
+		return nil, findings
+	}
+	script := newInputScript(cal, cols, append([]*files.Script{&cols.Script}, scripts...))
+	findings = append(findings, unfed(cal, rec.File, feeds, switches, script)...)
+	job := &replayJob{cal: cal, stimulus: &record.Stimulus{
+		Feeds: feeds, Switches: switches, Script: script,
+		Schedule: harness.NewSchedule(&cal.Engine, cal.Period, cols.Commit),
+		FromUS:   from, ToUS: to, PeriodUS: int64(cal.Period),
+	}}
+	job.results = harness.Results{
+		Verb: "replay", Source: filepath.ToSlash(rec.File), Verdict: harness.VerdictNone,
+		Notes: notesOf(rec, cols, feeds), Findings: findings.Sorted(),
+	}
+	return job, findings
+}
+
+// section is the stretch of the recording to run, in its own time.
+func section(rec *record.Recording, cols *files.Columns, o replayOptions) (from, to int64, findings harness.Findings) {
+	from, to = rec.StartUS+cols.Recording.FromUS, rec.EndUS
+	if cols.Recording.ToUS > 0 {
+		to = rec.StartUS + cols.Recording.ToUS
+	}
+	if o.from >= 0 {
+		from = rec.StartUS + int64(o.from*1e6)
+	}
+	if o.to >= 0 {
+		to = rec.StartUS + int64(o.to*1e6)
+	}
+	to = min(to, rec.EndUS)
+	if from >= to {
+		length := float64(rec.EndUS-rec.StartUS) / 1e6
+		findings = append(findings, harness.Finding{
+			Severity: harness.Error, File: rec.File, Field: "--from, --to",
+			Value:   fmt.Sprintf("%.3f to %.3f s", float64(from-rec.StartUS)/1e6, float64(to-rec.StartUS)/1e6),
+			Allowed: fmt.Sprintf("0 to %.3f s", length), Reason: "no part of the recording is left",
+		})
+	}
+	return from, to, findings
+}
+
+// unfed warns of inputs that the calibration fits and nothing supplies: they
+// count as lost.
+func unfed(cal *controller.Calibration, file string, feeds []record.Feed, switches []record.SwitchFeed, s *inputScript) (findings harness.Findings) {
+	have, haveSwitch := s.supplies()
+	for _, f := range feeds {
+		have |= 1 << f.Channel
+	}
+	for _, f := range switches {
+		haveSwitch |= 1 << f.Switch
+	}
+	warn := func(name string) {
+		findings = append(findings, harness.Finding{File: file, Field: name,
+			Reason: "the calibration fits this input and nothing supplies it: it counts as lost",
+			Fix:    "name its column in the columns file, script it, or declare it not fitted"})
+	}
+	for c := range controller.NumChannels {
+		if cal.Channels[c].Fitted && !have.Has(c) {
+			warn(harness.Channels[c].Name)
+		}
+	}
+	for sw := range controller.NumSwitches {
+		if cal.Switches.Has(sw) && !haveSwitch.Has(sw) {
+			warn(harness.Switches[sw])
+		}
+	}
+	return findings
+}
+
+// slowLog is the sampling interval above which a log cannot judge cuts.
+const slowLog = 10000 // us
+
+func notesOf(rec *record.Recording, cols *files.Columns, feeds []record.Feed) []string {
+	notes := []string{"a replay is an open loop: the recorded engine speed does not answer the cuts, so a held engine goes where it went on the day"}
+	if rec.IntervalUS > slowLog {
+		notes = append(notes, fmt.Sprintf("one row every %.4g s: a diagnostic log, too slow to judge cuts or interlocks; good for stage logic, switches and reasons only", float64(rec.IntervalUS)/1e6))
+	}
+	if cols.Notes != "" {
+		notes = append(notes, cols.Notes)
+	}
+	return notes
+}
+
+// run drives the reference, shows how far it is, and leaves results behind,
+// also when it is interrupted.
+func (j *replayJob) run(cmd *cobra.Command, o replayOptions) error {
+	digest := harness.NewDigest(j.cal)
+	sinks := []harness.Sink{digest, newProgress(cmd.ErrOrStderr(), "replay", j.stimulus.Ticks())}
+	var trace *record.TraceFiles
+	if o.out != "" {
+		if err := prepareDir(o.out, o.force); err != nil {
+			return err
+		}
+		if !o.noTrace {
+			var err error
+			if trace, err = record.CreateTraceFiles(o.out, j.cal, o.force); err != nil {
+				return err
+			}
+			sinks = append(sinks, trace)
+		}
+	}
+	caps, runErr := harness.Run(cmd.Context(), j.stimulus, &harness.Reference{}, harness.Session{Calibration: j.cal}, sinks...)
+	digest.Fill(&j.results)
+	j.results.Unit, j.results.Complete = caps.Name, runErr == nil
+	if runErr != nil {
+		j.results.Stopped = runErr.Error()
+	}
+	return errors.Join(interrupted(runErr), closeTrace(trace, runErr), j.tell(cmd, o))
+}
+
+// interrupted gives a cancelled run its status.
+func interrupted(err error) error {
+	if errors.Is(err, context.Canceled) {
+		return withStatus(exitInterrupted, err)
+	}
+	return err
+}
+
+func closeTrace(t *record.TraceFiles, runErr error) error {
+	if t == nil {
+		return nil
+	}
+	if runErr == nil {
+		return t.Close()
+	}
+	return fmt.Errorf("what was recorded is kept in %s", t.Abort(runErr))
+}
+
+// tell writes results.json and prints the summary or the JSON.
+func (j *replayJob) tell(cmd *cobra.Command, o replayOptions) error {
+	text, err := j.results.JSON()
+	if err != nil {
+		return err
+	}
+	if o.out != "" {
+		if err := files.WriteFile(filepath.Join(o.out, "results.json"), text, true); err != nil {
+			return err
+		}
+	}
+	if o.json {
+		_, err = cmd.OutOrStdout().Write(text)
+		return err
+	}
+	printSummary(cmd.OutOrStdout(), &j.results)
+	if o.out != "" {
+		fmt.Fprintf(cmd.OutOrStdout(), "\nresults in %s\n", o.out)
+	}
+	return nil
+}
+
+// resultNames are the files of a run; a folder that holds one is not
+// overwritten without --force.
+var resultNames = []string{"results.json", record.TraceFile, record.EventsFile}
+
+// prepareDir makes a folder for results, or refuses one that has some.
+func prepareDir(dir string, force bool) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	for _, name := range resultNames {
+		if _, err := os.Lstat(filepath.Join(dir, name)); err == nil && !force {
+			return fmt.Errorf("%s holds %s of an earlier run: choose another folder, or add --force", dir, name)
+		}
+	}
+	return nil
+}
+
+// repeatCommand spells the command that repeats a replay.
+func repeatCommand(path string, o replayOptions) string {
+	parts := []string{"holdline", "replay", quote(path), "--cal", quote(o.cal), "--columns", quote(o.columns)}
+	for _, s := range o.scripts {
+		parts = append(parts, "--script", quote(s))
+	}
+	if o.from >= 0 {
+		parts = append(parts, "--from", fmt.Sprint(o.from))
+	}
+	if o.to >= 0 {
+		parts = append(parts, "--to", fmt.Sprint(o.to))
+	}
+	return strings.Join(parts, " ")
+}
+
+// quote puts a word in single quotes where a shell would split it.
+func quote(s string) string {
+	if s != "" && !strings.ContainsAny(s, " \t\n'\"\\;&|<>()$`*?[]#~%!{}") {
+		return s
+	}
+	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
+}
