@@ -6,35 +6,54 @@ package controller
 // target.
 func (s *State) arbitrate(v *view, out *Output) {
 	cal := v.cal
-	base, _ := v.base()
-	out.Base, out.Mixture = base, One
+	out.Base = v.base()
 	out.Ceiling, out.Target = maxSpeed, maxSpeed
-	var wish timingWish
-	boost := Pressure(0)
-	s.considerStage(v, cal.main, out, &wish, &boost)
-	for i := range uint8(MaxStages) {
+	w := wishes{boost: noBoost}
+	s.considerStage(v, cal.main, out, &w)
+	for i := range min(cal.stages, MaxStages) {
 		switch {
 		case i == cal.main:
 		case s.stages[i].presence != absent:
-			s.considerStage(v, i, out, &wish, &boost)
+			s.considerStage(v, i, out, &w)
 		default:
 			s.stages[i].warm(&cal.Stages[i], false, v.dt)
 		}
 	}
-	s.timing.step(wish, v.dt)
+	s.timing.step(w.timing, v.dt)
 	s.ceiling = out.Ceiling
-	out.Boost = v.boost(boost)
+	out.Mixture = w.mixtureOrBase()
+	out.Boost = v.boost(w.boost)
+}
+
+// wishes is what active stages ask for beside their cuts.
+type wishes struct {
+	timing  timingWish
+	rich    bool // a stage asks for a mixture
+	mixture Ratio
+	boost   Pressure
+}
+
+const noBoost Pressure = 1<<31 - 1
+
+// mixtureOrBase is the richest wish, also where that is below 1; base where no
+// stage has one.
+func (w *wishes) mixtureOrBase() Ratio {
+	if w.rich {
+		return w.mixture
+	}
+	return One
 }
 
 // considerStage adds one active stage to the outcome. Main comes first, then the
 // order of the file: that settles ties.
-func (s *State) considerStage(v *view, i uint8, out *Output, wish *timingWish, boost *Pressure) {
+func (s *State) considerStage(v *view, i uint8, out *Output, w *wishes) {
 	st, state := &v.cal.Stages[i], &s.stages[i]
 	out.Active |= 1 << i
+	out.StageCeiling[i] = state.ceiling
 	if state.ceiling < out.Ceiling {
 		out.Ceiling, out.Stage = state.ceiling, i
 	}
-	out.Target = min(out.Target, s.targetOf(v, i))
+	out.Target = min(out.Target, state.ceiling, v.want[i])
 	medium := state.medium(st, &v.cal.Engine)
 	d := s.stageDemand(v, i, medium)
 	if d > 0 {
@@ -43,25 +62,16 @@ func (s *State) considerStage(v *view, i uint8, out *Output, wish *timingWish, b
 	if d > out.Demand {
 		out.Demand, out.CutStage = d, i
 	}
-	state.limitWhole(st, d == FullDemand, v.dt)
-	w := state.wish(st, v, out.Base)
-	if w.set {
-		wish.latest(w)
+	if st.Cut.Style == WholeEngine && st.Kind != Main {
+		state.limitWhole(st, v, d == FullDemand)
 	}
-	late := w.set && out.Base+w.dev < 0
+	late := false
+	if state.works(st, v) {
+		late = w.timing.consider(state, st, v, out.Base)
+		w.richest(v, st)
+	}
 	state.warm(st, d > 0 || late || v.open != no && st.Kind != Main, v.dt)
-	s.richest(v, st, state, out)
-	s.lowestBoost(v, st, boost)
-}
-
-// targetOf is a stage's ceiling before slew.
-func (s *State) targetOf(v *view, i uint8) Speed {
-	st, state := &v.cal.Stages[i], &s.stages[i]
-	if state.presence == kept || s.speed.mode >= SpeedStanding {
-		return state.ceiling
-	}
-	in := stageInput{trim: s.trim, ramp: s.ramp}
-	return min(state.ceiling, state.target(st, v, in))
+	w.lowestBoost(v, st)
 }
 
 // medium is what a stage may withhold now: once its guard has expired, or an
@@ -95,35 +105,34 @@ func (s *State) stageDemand(v *view, i uint8, m Medium) Demand {
 // delay is the crank angle from a decision to its torque; of both media the
 // longer one counts.
 func (e *Engine) delay(m Medium) Angle {
-	if m == Spark {
+	switch m {
+	case Fuel:
+		return e.FuelDelay
+	case Spark:
 		return e.SparkDelay
 	}
-	return e.FuelDelay
+	return max(e.FuelDelay, e.SparkDelay)
 }
 
-// richest keeps the richest mixture, and the enrichment on re-fire.
-func (s *State) richest(v *view, st *Stage, state *stageState, out *Output) {
-	if state.works(st, v) && (st.Mixture.Const != 0 || st.Mixture.Table != 0) {
-		if x, ok := v.curve(st.Mixture); ok {
-			out.Mixture = max(out.Mixture, Ratio(x))
-		}
-	}
-	if state.presence == active && st.Refire > 0 {
-		s.cmd.refire, s.cmd.cycles = int16(st.Refire), st.RefireFor
-	}
-}
-
-func (s *State) lowestBoost(v *view, st *Stage, boost *Pressure) {
-	if st.Boost.Const == 0 && st.Boost.Table == 0 {
+// richest keeps the richest mixture.
+func (w *wishes) richest(v *view, st *Stage) {
+	if st.Mixture == (Curve{}) {
 		return
 	}
-	x, ok := v.curve(st.Boost)
+	if x, ok := v.curve(st.Mixture, false); ok && (!w.rich || Ratio(x) > w.mixture) {
+		w.rich, w.mixture = true, Ratio(x)
+	}
+}
+
+func (w *wishes) lowestBoost(v *view, st *Stage) {
+	if st.Boost == (Curve{}) {
+		return
+	}
+	x, ok := v.curve(st.Boost, st.RampLimit > 0)
 	if !ok {
 		x = int32(v.cal.Engine.BoostMin)
 	}
-	if *boost == 0 || Pressure(x) < *boost {
-		*boost = Pressure(x)
-	}
+	w.boost = min(w.boost, Pressure(x))
 }
 
 // boost is the target in force: the lowest wish, else the base; the minimum
@@ -133,10 +142,10 @@ func (v *view) boost(wish Pressure) Pressure {
 	if v.lost.Has(ManifoldPressure) {
 		return e.BoostMin
 	}
-	if wish != 0 {
+	if wish != noBoost {
 		return wish
 	}
-	x, ok := v.curve(e.BoostBase)
+	x, ok := v.curve(e.BoostBase, false)
 	if !ok {
 		return e.BoostMin
 	}
@@ -145,14 +154,12 @@ func (v *view) boost(wish Pressure) Pressure {
 
 // base is the ignition angle without Holdline: from the channel where it is
 // fitted, else from the calibration's curve.
-func (v *view) base() (Angle, bool) {
-	if v.cal.Channels[BaseTiming].Fitted {
-		if x, ok := v.value(BaseTiming); ok {
-			return Angle(x), true
-		}
+func (v *view) base() Angle {
+	x, ok := v.value(BaseTiming)
+	if !ok {
+		x, _ = v.curve(v.cal.Engine.BaseAngle, false)
 	}
-	x, ok := v.curve(v.cal.Engine.BaseAngle)
-	return Angle(x), ok
+	return Angle(clamp(x, int32(LatestTiming), int32(EarliestTiming)))
 }
 
 // movePower gathers what added power looks at, steps it, and fills in the
@@ -184,7 +191,7 @@ func (s *State) movePower(v *view, out *Output) {
 		sh := &cal.Shots[i]
 		t.open = p.shots[i].phase == ShotOpen
 		t.rise = s.speed.aheadFor(sh.t.slopeQ)
-		in.trigger[i] = v.triggers(sh, s.sequence.since, t)
+		in.trigger[i] = v.triggers(sh, s.sequence.since, &t)
 		if sh.Feedback {
 			in.feedback[i] = v.switchState(Feedback1 + Switch(i))
 			if in.feedback[i] == unknown {
@@ -252,13 +259,16 @@ const richest = 6 * One
 func (s *State) command(v *view, out *Output) {
 	cal, c := v.cal, &s.cmd
 	var retard Angle
+	c.loaded = s.power.loaded(cal)
+	if c.loaded {
+		out.Mixture = max(out.Mixture, One) // oxidiser may outlast the stage that a shot was for
+	}
 	for i := range cal.shots {
 		retard += out.Shots[i].Retard
 		out.Mixture = Ratio(mulRatio(int32(min(out.Mixture, richest)), max(out.Shots[i].Enrich, One)))
 	}
 	out.Timing = s.timing.angle(out.Base, retard)
 	c.timing, c.mixture = int16(out.Timing), out.Mixture
-	c.loaded = s.power.loaded(cal)
 	c.overrun = c.loaded && v.known && v.speed > s.stages[cal.main].ceiling+cal.Engine.OverrunMargin
 	if s.speed.mode >= SpeedStanding {
 		out.Demand, out.Medium = c.demand, c.medium
@@ -271,6 +281,9 @@ func (s *State) command(v *view, out *Output) {
 		out.Medium, out.Demand, _ = s.inForce(cal)
 		return
 	}
-	cut := &cal.Stages[out.CutStage].Cut
-	c.pattern, c.list = cut.Pattern, cut.Cylinders
+	st := &cal.Stages[out.CutStage]
+	c.pattern, c.list = st.Cut.Pattern, st.Cut.Cylinders
+	if out.Demand > 0 {
+		c.refire, c.cycles = int16(st.Refire), st.RefireFor
+	}
 }

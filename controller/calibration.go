@@ -411,11 +411,13 @@ type Calibration struct {
 	Standing Standing
 	Shots    [MaxShots]Shot
 
+	fitted      ChannelSet
+	stages      uint8 // one past the last
 	main        uint8
 	launch      uint8 // MaxStages: none
 	shots       uint8 // one past the last
 	rampChannel Channel
 	rampStep    int32 // mm/s a tick
-	turning     Speed // above it charges are carried through
+	turning     Speed // above it a stuck wet shot keeps its fuel: the engine burns it
 	sealed      bool
 }

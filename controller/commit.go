@@ -66,8 +66,9 @@ func (s *State) knows(cal *Calibration, cyl uint8) bool {
 
 // FuelCommit decides, at injection start, whether a cycle of the maker's
 // cylinder cyl gets fuel. Asking again for the same cycle gives the same answer
-// and moves nothing: split injection and retries are free. Steps allocate
-// nothing; an unknown cylinder gives the zero value.
+// and moves nothing: split injection and retries are free. Only the multiplier
+// follows the last tick. Steps allocate nothing; an unknown cylinder gives the
+// zero value.
 func (s *State) FuelCommit(cal *Calibration, cyl uint8, cycle Cycle) FuelDecision {
 	if !s.knows(cal, cyl) {
 		return FuelDecision{}
@@ -77,7 +78,11 @@ func (s *State) FuelCommit(cal *Calibration, cyl uint8, cycle Cycle) FuelDecisio
 		return s.fuelAnswer(sl, cyl)
 	}
 	s.fuelled |= 1 << (cyl - 1)
+	s.speed.idle = 0
 	switch {
+	case sl.spark&sparkOverrun != 0 && cal.Engine.Fuel == FuelSequential:
+		// Overrun withheld the spark before its fuel was asked for: no raw charge.
+		sl.bits |= fuelCut | slotPair
 	case sl.bits.has(sparkSeen) && sl.bits.has(slotPair):
 		if sl.bits.has(sparkCut) {
 			sl.bits |= fuelCut
@@ -88,6 +93,9 @@ func (s *State) FuelCommit(cal *Calibration, cyl uint8, cycle Cycle) FuelDecisio
 		s.decide(cal, sl, cyl, Fuel, fuelCut)
 	}
 	sl.bits |= fuelSeen
+	if sl.bits.has(fuelCut) {
+		s.noteCut()
+	}
 	s.speed.outlive(&cal.Engine)
 	s.countRefire(sl, cyl)
 	return s.fuelAnswer(sl, cyl)
@@ -125,7 +133,6 @@ func (s *State) decide(cal *Calibration, sl *slot, cyl uint8, m Medium, cutBit s
 	if blind {
 		sl.bits |= slotBlind
 	}
-	s.noteCut()
 }
 
 // safeMedium is what an unknown speed withholds.
@@ -187,14 +194,18 @@ func (b slotBits) why(cut slotBits) Reason {
 // SparkCommit decides, at dwell start for the most advanced angle allowed,
 // whether the same cycle fires, and at what angle: that of the last tick.
 // Asking again gives the same answer.
-func (s *State) SparkCommit(cal *Calibration, cyl uint8, cycle Cycle) SparkDecision {
+func (s *State) SparkCommit(cal *Calibration, cyl uint8, cycle Cycle) (d SparkDecision) {
 	if !s.knows(cal, cyl) {
-		return SparkDecision{}
+		return d
 	}
 	sl := s.slotOf(cyl, cycle)
 	if !sl.bits.has(sparkSeen) {
 		s.decideSpark(cal, sl, cyl)
 		sl.bits |= sparkSeen
+		s.speed.idle = 0
+		if sl.bits.has(fuelCut | sparkCut) {
+			s.noteCut()
+		}
 		if cal.Engine.Fuel == FuelNotOurs {
 			s.speed.outlive(&cal.Engine)
 		}
@@ -206,7 +217,8 @@ func (s *State) SparkCommit(cal *Calibration, cyl uint8, cycle Cycle) SparkDecis
 			s.power.faults |= FaultHung
 		}
 	}
-	return s.sparkAnswer(cal, sl)
+	s.sparkAnswer(cal, sl, &d)
+	return d
 }
 
 // decideSpark follows what the fuel commit of the cycle did; overrun is the
@@ -232,7 +244,6 @@ func (s *State) decideSpark(cal *Calibration, sl *slot, cyl uint8) {
 		sl.bits |= sparkCut
 		sl.spark |= sparkOverrun
 		sl.bits &^= slotPair
-		s.noteCut()
 	}
 }
 
@@ -249,14 +260,14 @@ func (s *State) sparkMayLead(cal *Calibration, cyl uint8) bool {
 	return cal.Engine.CommitLead == 0 && s.fuelled>>(cyl-1)&1 != 0
 }
 
-func (s *State) sparkAnswer(cal *Calibration, sl *slot) SparkDecision {
+// sparkAnswer fills in d in place: a copy of so many small fields costs more than
+// all the rest of a commit.
+func (s *State) sparkAnswer(cal *Calibration, sl *slot, d *SparkDecision) {
 	b := sl.bits
-	d := SparkDecision{
-		Fire:  !b.has(sparkCut),
-		Angle: sl.spark.angle(),
-		Why:   b.why(sparkCut),
-		Drop:  s.power.faults&FaultHung != 0,
-	}
+	d.Fire = !b.has(sparkCut)
+	d.Angle = sl.spark.angle()
+	d.Why = b.why(sparkCut)
+	d.Drop = s.power.faults&FaultHung != 0
 	switch {
 	case d.Fire && b.has(sparkLed) && !b.has(slotDecided) && cal.Engine.Fuel != FuelNotOurs:
 		d.Why = WhyNotSeen
@@ -267,7 +278,6 @@ func (s *State) sparkAnswer(cal *Calibration, sl *slot) SparkDecision {
 			d.Why = WhyOverrun
 		}
 	}
-	return d
 }
 
 // LostSync forgets every cycle: call it when the crank decoder loses its place,

@@ -33,6 +33,13 @@ type view struct {
 	shut    truth // throttle closed
 	open    truth // throttle at least the launch minimum
 	flowing bool  // oxidiser can be in the engine (state of the tick before)
+
+	trim    Speed
+	start   Speed // lowest ceiling in force at the tick before
+	shutFor bool  // the throttle has been closed long enough to end a kept stage
+
+	ramp int32            // road speed that a rate-limited ramp believes, mm/s
+	want [MaxStages]Speed // ceiling that each active stage goes towards
 }
 
 // switchState reads one switch; one that is not fitted reads off.
@@ -54,26 +61,21 @@ func (v *view) value(c Channel) (int32, bool) {
 	return v.in.Channels[c].Value, v.ok.Has(c)
 }
 
-// judge says which channels can be trusted in this tick.
+// judge says which channels can be trusted in this tick. Engine speed has a rule
+// of its own.
 func (v *view) judge(speedKnown bool) {
-	for c := range NumChannels {
-		spec := &v.cal.Channels[c]
-		if !spec.Fitted {
-			continue
-		}
-		s := &v.in.Channels[c]
-		good := s.Good && s.Value >= spec.Low && s.Value <= spec.High
-		if c == EngineSpeed {
-			good = speedKnown
-		} else {
-			good = good && uint32(s.Age) <= spec.age
-		}
-		if good {
-			v.ok |= 1 << c
-		} else {
-			v.lost |= 1 << c
+	good := ChannelSet(0)
+	for c := EngineSpeed + 1; c < NumChannels; c++ {
+		spec, s := &v.cal.Channels[c], &v.in.Channels[c]
+		if spec.Fitted && s.Good && s.Value >= spec.Low && s.Value <= spec.High && uint32(s.Age) <= spec.age {
+			good |= 1 << c
 		}
 	}
+	if speedKnown {
+		good |= 1 << EngineSpeed
+	}
+	v.ok = good
+	v.lost = v.cal.fitted &^ good
 }
 
 // term evaluates one comparison.
@@ -118,8 +120,9 @@ func (v *view) condition(c *Condition) truth {
 }
 
 // curve gives a constant or a table's value; ok is false where an axis of the
-// table is lost, and the value is then the table's lowest cell.
-func (v *view) curve(c Curve) (value int32, ok bool) {
+// table is lost, and the value is then the table's lowest cell. Where ramped, a
+// driven wheel is believed only at its rate-limited speed.
+func (v *view) curve(c Curve, ramped bool) (value int32, ok bool) {
 	if c.Table == 0 {
 		return c.Const, true
 	}
@@ -129,5 +132,16 @@ func (v *view) curve(c Curve) (value int32, ok bool) {
 	if !okX || t.Rows.N > 0 && !okY {
 		return t.lowest, false
 	}
+	if ramped {
+		x, y = v.believed(t.Columns.Channel, x), v.believed(t.Rows.Channel, y)
+	}
 	return t.at(x, y), true
+}
+
+// believed limits a value of a driven wheel to what the ramp believes.
+func (v *view) believed(c Channel, x int32) int32 {
+	if c < NumChannels && v.cal.Channels[c].Driven {
+		return min(x, v.ramp)
+	}
+	return x
 }

@@ -50,7 +50,7 @@ type triggerInput struct {
 }
 
 // triggers gives the trigger reasons of one shot.
-func (v *view) triggers(sh *Shot, since uint32, in triggerInput) (why ShotInhibits) {
+func (v *view) triggers(sh *Shot, since uint32, in *triggerInput) (why ShotInhibits) {
 	if !v.phaseAllowed(sh, in.held) {
 		why |= ShotCondition
 	}
@@ -97,7 +97,7 @@ func (v *view) phaseAllowed(sh *Shot, held bool) bool {
 
 // speedWindow judges engine speed: known, inside the window, and far enough
 // below the ceiling that closing now still empties the engine in time.
-func (v *view) speedWindow(sh *Shot, in triggerInput) (why ShotInhibits) {
+func (v *view) speedWindow(sh *Shot, in *triggerInput) (why ShotInhibits) {
 	if !v.known {
 		return ShotSpeed
 	}

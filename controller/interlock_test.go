@@ -200,5 +200,5 @@ func evaluate(cal *Calibration, s simpleTrigger) ShotInhibits {
 	put(FootBrake, s.brake)
 	v := view{in: &in, cal: cal, known: s.known, speed: s.speed, seq: s.seq, hold: s.hold}
 	v.judge(s.known)
-	return v.triggers(s.sh, s.since, triggerInput{held: s.held, target: s.ceiling, rise: s.rise, open: s.open, cutAgo: s.cutAgo})
+	return v.triggers(s.sh, s.since, &triggerInput{held: s.held, target: s.ceiling, rise: s.rise, open: s.open, cutAgo: s.cutAgo})
 }

@@ -123,8 +123,8 @@ type Output struct {
 	Master        bool // master valve; act on it in this tick, shut is safe
 	Shots         [MaxShots]ShotOutput
 	StageInhibits [MaxStages]StageInhibits
-	StageCeiling  [MaxStages]Speed
-	Lost          ChannelSet // fitted channels that are invalid now
+	StageCeiling  [MaxStages]Speed // of active stages; 0 of the others
+	Lost          ChannelSet       // fitted channels that are invalid now
 }
 
 // Cycle is the caller's small wrapping count of a cylinder's firing dead

@@ -163,7 +163,9 @@ func (s *sealer) engine(e *Engine) {
 	s.between("spark_delay", int32(e.SparkDelay), 0, 1440*int32(Degree))
 	s.between("cranking_below", int32(e.CrankingBelow), 50*int32(RPM), 1000*int32(RPM))
 	s.between("overrun_margin", int32(e.OverrunMargin), 0, 2000*int32(RPM))
-	s.between("commit_lead", int32(e.CommitLead), 0, 2*MaxCylinders)
+	// Two slots a cylinder: a cycle must get its spark before the fuel of the
+	// next but one.
+	s.between("commit_lead", int32(e.CommitLead), 0, 2*int32(e.Cylinders)-1)
 	s.between("trim_step", int32(e.TrimStep), 0, 1000*int32(RPM))
 	s.between("trim_max", int32(e.TrimMax), 0, 2000*int32(RPM))
 	s.between("boost_min", int32(e.BoostMin), 0, 10*int32(Bar))
@@ -181,6 +183,7 @@ func (s *sealer) engine(e *Engine) {
 
 func (s *sealer) order(e *Engine) {
 	var seen uint16
+	e.position = [MaxCylinders]uint8{}
 	for i := range MaxCylinders {
 		cyl := e.Order[i]
 		if i >= int(e.Cylinders) {
@@ -203,6 +206,8 @@ func (s *sealer) intervals(e *Engine) {
 		if i < int(e.Cylinders) {
 			e.t.evenFire = e.t.evenFire && a == first
 			s.failIf(a < 0, "intervals", "an interval cannot be negative")
+		} else {
+			s.failIf(a != 0, "intervals", "gives more intervals than the engine has cylinders")
 		}
 		sum += a
 	}
@@ -211,6 +216,7 @@ func (s *sealer) intervals(e *Engine) {
 
 // channelRange is what the unit of a channel can sensibly hold.
 func (s *sealer) channels() {
+	s.cal.fitted = 0
 	for i := range s.cal.Channels {
 		s.at(PartChannel, i)
 		c := &s.cal.Channels[i]
@@ -218,6 +224,7 @@ func (s *sealer) channels() {
 			c.age = 0
 			continue
 		}
+		s.cal.fitted |= 1 << i
 		s.failIf(c.High <= c.Low, "range", "the upper end of the electrical range must lie above the lower")
 		s.failIf(c.OnLoss >= numLossActions, "on_loss", "no such action")
 		s.warnIf(c.Driven && i != int(RoadSpeedMain) && i != int(RoadSpeedOther), "driven", "only a road speed can come from driven wheels")
@@ -225,7 +232,10 @@ func (s *sealer) channels() {
 		s.failIf(Channel(i) != EngineSpeed && c.age == 0, "longest_age", "a channel without a longest age would be stale at once")
 	}
 	s.at(PartChannel, int(EngineSpeed))
-	s.failIf(!s.cal.Channels[EngineSpeed].Fitted, "fitted", "engine speed must be fitted")
+	speed := &s.cal.Channels[EngineSpeed]
+	s.failIf(!speed.Fitted, "fitted", "engine speed must be fitted")
+	s.between("range", speed.Low, 0, 20000*int32(RPM))
+	s.between("range", speed.High, 0, 20000*int32(RPM))
 	s.at(PartCalibration, 0)
 	s.failIf(s.cal.Switches>>NumSwitches != 0, "switches", "no such switch")
 }

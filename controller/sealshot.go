@@ -16,6 +16,7 @@ func (s *sealer) shots() {
 		c.shots = uint8(i) + 1
 		s.at(PartShot, i)
 		s.shot(&c.Shots[i], i)
+		s.softMain(&c.Shots[i])
 		c.turning = max(c.turning, c.Shots[i].SpeedLow/2)
 	}
 	if c.shots > 0 {
@@ -93,6 +94,16 @@ func (s *sealer) shotStage(sh *Shot, index int) {
 	if sh.After > 0 && int(sh.After) <= index {
 		s.failIf(s.cal.Shots[sh.After-1].When == NoShot, "after", "names a shot that does not exist")
 	}
+}
+
+// softMain: main never waits for a flush, and a soft one cuts below its ceiling.
+func (s *sealer) softMain(sh *Shot) {
+	if s.cal.main == MaxStages {
+		return
+	}
+	c := &s.cal.Stages[s.cal.main].Cut
+	s.warnIf(c.Style == Soft && c.Band > sh.Margin, "margin",
+		"is less than the band of the main stage's soft cut: main begins to cut before this shot closes")
 }
 
 func (s *sealer) shotTriggers(sh *Shot) {

@@ -3,7 +3,8 @@ package controller
 // stages checks every stage and what they are together.
 func (s *sealer) stages() {
 	c := s.cal
-	c.launch, c.main, c.rampStep = MaxStages, MaxStages, 0
+	c.launch, c.main, c.stages = MaxStages, MaxStages, 0
+	c.rampStep, c.rampChannel = 0, 0
 	for i := range c.Stages {
 		st := &c.Stages[i]
 		s.at(PartStage, i)
@@ -18,6 +19,7 @@ func (s *sealer) stages() {
 			s.failIf(c.launch < MaxStages, "kind", "there is a launch stage already")
 			c.launch = uint8(i)
 		}
+		c.stages = uint8(i) + 1
 		s.stage(st)
 	}
 	s.at(PartCalibration, 0)
@@ -234,6 +236,8 @@ func (s *sealer) timing(st *Stage) {
 	st.t.slewIn = s.perTick("slew_in", int32(t.SlewIn), 20000*int32(Degree))
 	st.t.slewOut = s.perTick("slew_out", int32(t.SlewOut), 20000*int32(Degree))
 	st.t.late = low < 0
+	s.warnIf(t.Mode == TimingOffset && s.fitted(BaseTiming) && s.cal.lowest(t.Angle) < 0 && st.Guard.Longest == 0, "longest",
+		"base timing comes from a channel: whether this offset passes top dead centre is not known; give the stage a guard")
 	s.failIf(st.t.late && s.cal.Engine.Catalyst, "timing", "ignition after top dead centre destroys a catalyst")
 	s.warnIf(low < -20*int32(Degree), "timing", "later than 20 degrees after top dead centre is exceptional (common practice)")
 	converter := s.cal.Sequence.Hold != HoldClutch && s.cal.Sequence.Hold != HoldNone
@@ -282,23 +286,36 @@ func (s *sealer) guard(st *Stage) {
 
 const heatScale = 4096
 
-// ramp wants a greatest acceleration where a ceiling follows a driven wheel.
+// ramp wants a greatest acceleration where a ramp follows a driven wheel.
 func (s *sealer) ramp(st *Stage) {
-	s.between("ramp_limit", st.RampLimit, 0, 50000)
-	if st.Ceiling.Table == 0 || st.Ceiling.Table > MaxTables || st.Kind != AfterRelease {
+	if st.Kind != AfterRelease {
+		s.failIf(st.RampLimit != 0, "ramp_limit", "only an after-release stage ramps")
 		return
 	}
-	t := &s.cal.Tables[st.Ceiling.Table-1]
-	for _, a := range [...]*Axis{&t.Columns, &t.Rows} {
-		if a.N == 0 || a.Channel >= NumChannels || !s.cal.Channels[a.Channel].Driven {
-			continue
+	if !s.between("ramp_limit", st.RampLimit, 0, 50000) {
+		return
+	}
+	for _, c := range [...]Curve{st.Ceiling, st.Timing.Angle, st.Boost} {
+		if c.Table > 0 && c.Table <= MaxTables {
+			t := &s.cal.Tables[c.Table-1]
+			s.rampAxis(st, &t.Columns)
+			s.rampAxis(st, &t.Rows)
 		}
-		if st.RampLimit == 0 {
-			s.fail("ramp_limit", "a ceiling over a driven wheel needs a greatest acceleration: wheelspin would run it out")
-			continue
-		}
-		s.failIf(s.cal.rampStep != 0 && s.cal.rampChannel != a.Channel, "ramp_limit", "all ramps must follow the same road speed")
-		s.cal.rampChannel = a.Channel
-		s.cal.rampStep = s.perTick("ramp_limit", st.RampLimit, 50000)
+	}
+}
+
+func (s *sealer) rampAxis(st *Stage, a *Axis) {
+	c := s.cal
+	if a.N == 0 || a.Channel >= NumChannels || !c.Channels[a.Channel].Driven {
+		return
+	}
+	if st.RampLimit == 0 {
+		s.fail("ramp_limit", "a ramp over a driven wheel needs a greatest acceleration: wheelspin would run it out")
+		return
+	}
+	s.failIf(c.rampStep != 0 && c.rampChannel != a.Channel, "ramp_limit", "all ramps must follow the same road speed")
+	step := s.perTick("ramp_limit", st.RampLimit, 50000)
+	if c.rampStep == 0 || step < c.rampStep {
+		c.rampChannel, c.rampStep = a.Channel, step
 	}
 }

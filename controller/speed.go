@@ -11,6 +11,7 @@ type speedState struct {
 	slope   int32  // tenths of rpm per tick, Q8, smoothed over 8 ticks
 	gap     uint16 // ticks since the value was last new
 	mode    SpeedState
+	rate    rateWindow
 	since   uint32 // phase since it was lost (standing), or valid again (withheld)
 	phase   uint32 // of the rate window, from speed
 	window  uint16 // ticks of the rate window
@@ -18,7 +19,17 @@ type speedState struct {
 	doubt   bool   // the last rate window disagreed
 	decided uint8  // cycles decided since speed was lost
 	commits uint8  // commits since the last tick
+	idle    uint16 // ticks without any commit, saturating: a sensor at zero is not yet a stopped engine
 }
+
+// rateWindow says what the window of the rate check counts from.
+type rateWindow uint8
+
+const (
+	rateOpen    rateWindow = iota // waits for an event to begin with
+	rateRunning                   // began with an event while running
+	rateSlow                      // and while cranking or said to stand
+)
 
 const (
 	phaseOfEvent  = 4096
@@ -26,7 +37,8 @@ const (
 	slopeTicks    = 8
 	maxPhase      = 1 << 24
 	stoppedBelow  = 30 * RPM
-	rateTolerance = 5 // one part in five: 20 %
+	stoppedFor    = 12 // times 20 ms without a commit: longer than any gap between events at speed
+	rateTolerance = 5  // one part in five: 20 %
 	quietWindows  = 50
 )
 
@@ -45,15 +57,16 @@ func (e *Engine) cyclePhase() uint32 { return uint32(e.Cylinders) * phaseOfEvent
 // intervals.
 func (s *speedState) stale(e *Engine, sample Sample) bool {
 	age := uint32(sample.Age)
-	return age > e.t.staleMin && age*e.phaseOf(s.last) > 2*phaseOfEvent
+	return age > e.t.staleMin && uint64(age)*uint64(e.phaseOf(s.last)) > 2*phaseOfEvent
 }
 
 // step takes this tick's sample; valid says that it is fitted, good and in its
 // electrical range. ceiling is the one in force at the tick before.
 func (s *speedState) step(e *Engine, sample Sample, valid bool, dt uint32, ceiling Speed) {
 	valid = valid && !s.stale(e, sample)
-	s.commits = 0
+	s.idle = uint16(min(uint32(s.idle)+dt, stoppedFor*e.t.staleMin))
 	s.judgeRate(e, dt)
+	s.commits = 0
 	if valid {
 		s.follow(Speed(sample.Value), sample.Age == 0, dt)
 	} else {
@@ -74,7 +87,10 @@ func (s *speedState) follow(n Speed, fresh bool, dt uint32) {
 		s.last, s.slope = n, 0
 		return
 	}
-	raw := int32(n-s.last) << slopeShift / gap
+	raw := int32(n-s.last) << slopeShift
+	if gap > 1 {
+		raw /= gap
+	}
 	s.slope += (raw - s.slope) * min(gap, slopeTicks) / slopeTicks
 	s.last = n
 }
@@ -109,34 +125,59 @@ func (s *speedState) move(e *Engine, valid bool, dt uint32, ceiling Speed) {
 
 // judgeRate closes a window of at least two events and 10 ms (whole cycles if
 // the engine fires unevenly) and compares the events that speed promised with
-// those that were asked for. A tick's worth either way is not held against it:
-// events are counted by the tick. While cranking only a rate far beyond
-// cranking is doubted: a sensor that fell to zero at speed must not pass for a
-// slow engine.
+// those that were asked for. A window begins and ends with an event; a tick's
+// worth either way is not held against it: events are counted by the tick. While
+// cranking only a rate far beyond cranking is doubted: a sensor that fell to zero
+// at speed must not pass for a slow engine.
 func (s *speedState) judgeRate(e *Engine, dt uint32) {
 	if !e.RateCheck || s.mode < SpeedCranking {
-		s.phase, s.window, s.events, s.doubt = 0, 0, 0, false
+		s.openRate()
+		s.doubt = false
 		return
 	}
 	perTick := e.phaseOf(s.last)
+	kind := rateRunning
+	if s.mode == SpeedCranking || perTick == 0 {
+		kind = rateSlow
+	}
 	if s.mode == SpeedCranking {
 		perTick = e.phaseOf(e.CrankingBelow)
 	}
+	if s.rate != rateOpen && s.rate != kind {
+		s.openRate()
+	}
 	s.phase = min(s.phase+perTick*dt, maxPhase)
 	s.window = addSat16(s.window, dt)
-	want, slack := uint8(2), 2*perTick*dt
+	if s.rate == rateOpen && s.events > 0 {
+		s.openRate()
+		s.rate = kind
+		return
+	}
+	s.closeRate(e, perTick*dt, kind == rateSlow)
+}
+
+// openRate forgets the window; the next event begins one.
+func (s *speedState) openRate() { s.phase, s.window, s.events, s.rate = 0, 0, 0, rateOpen }
+
+// closeRate judges the window where it is full, where events fail to come, and
+// where it has lasted too long. tick is the phase of this tick.
+func (s *speedState) closeRate(e *Engine, tick uint32, slow bool) {
+	want, slack := uint8(2), 2*tick
 	if !e.t.evenFire {
 		want, slack = 2*e.Cylinders, slack+phaseOfEvent
 	}
-	quiet := s.mode == SpeedCranking || perTick == 0
-	missing := !quiet && s.phase > uint32(want)*phaseOfEvent*2+slack+e.cyclePhase()
-	full := s.events >= want && uint32(s.window) >= e.t.windowMin
+	missing := !slow && s.phase > uint32(want)*phaseOfEvent*2+slack+e.cyclePhase()
+	full := s.commits > 0 && s.events >= want && uint32(s.window) >= e.t.windowMin
 	over := uint32(s.window) > quietWindows*e.t.windowMin
 	if !missing && !full && !over {
 		return
 	}
-	s.doubt = s.disagrees(slack, quiet)
-	s.phase, s.window, s.events = 0, 0, 0
+	s.doubt = s.disagrees(slack, slow)
+	rate := s.rate
+	s.openRate()
+	if full {
+		s.rate = rate
+	}
 }
 
 // disagrees compares a closed window; slowOnly accepts any rate below the one
@@ -195,7 +236,7 @@ func (s *speedState) aheadFor(ticks uint32) Speed {
 	if s.slope <= 0 {
 		return 0
 	}
-	return Speed(uint64(s.slope) * uint64(ticks) >> (2 * slopeShift))
+	return Speed(min(uint64(s.slope)*uint64(ticks)>>(2*slopeShift), uint64(maxSpeed)))
 }
 
 func distance(a, b uint32) uint32 {

@@ -28,12 +28,8 @@ const (
 
 // stageInput is what a stage step needs beside the view.
 type stageInput struct {
-	when    truth
-	entry   StageInhibits // reasons of the launch sequence against entering
-	trim    Speed
-	ramp    int32 // rate-limited road speed, mm/s
-	start   Speed // lowest ceiling in force at the tick before
-	shutFor bool  // the throttle has been closed long enough to end a kept stage
+	when  truth
+	entry StageInhibits // reasons of the launch sequence against entering
 }
 
 // held reports whether the stage works while the launch device holds the car:
@@ -51,26 +47,29 @@ func (st *Stage) held() bool {
 // trimmed reports whether surface trim applies.
 func (st *Stage) trimmed() bool { return st.Kind == Launch || st.Kind == AfterRelease }
 
-// step decides whether the stage is active and what its ceiling is.
-func (s *stageState) step(st *Stage, v *view, in stageInput) StageInhibits {
-	why := s.place(st, v, in)
+// step decides whether the stage is active and what its ceiling is. want is the
+// ceiling that it goes towards.
+func (s *stageState) step(st *Stage, v *view, in stageInput) (why StageInhibits, want Speed) {
+	was := s.presence
+	why = s.place(st, v, in)
 	if s.presence == absent {
-		s.leave()
-		return why
+		if was != absent {
+			s.leave()
+		}
+		return why, maxSpeed
 	}
-	s.ceiling = s.nextCeiling(st, v, in)
-	return why
+	return why, s.move(st, v)
 }
 
 // place moves the stage between inactive, active and kept.
 func (s *stageState) place(st *Stage, v *view, in stageInput) StageInhibits {
 	if st.Kind == Main {
-		return s.enter(st, v, in)
+		return s.enter(st, v)
 	}
 	lost := st.t.needs&v.lost != 0 || v.lostSwitch(st.t.needsSw)
 	switch s.presence {
 	case kept:
-		return s.keep(in)
+		return s.keep(v)
 	case active:
 		return s.stay(st, v, in, lost)
 	}
@@ -94,24 +93,26 @@ func (s *stageState) place(st *Stage, v *view, in stageInput) StageInhibits {
 	if uint32(s.qualify) < st.t.qualify {
 		return StageQualifying
 	}
-	return s.enter(st, v, in)
+	return s.enter(st, v)
 }
 
-// stay judges a stage that is active and not kept.
+// stay judges a stage that is active and not kept. What is seen to end it ends
+// it, whatever else is lost. An expired guard ends a moving stage, but not while
+// the launch device holds: that would raise the ceiling.
 func (s *stageState) stay(st *Stage, v *view, in stageInput, lost bool) StageInhibits {
-	if st.held() && (lost || in.when == unknown) {
-		s.presence = kept
-		return s.keep(in)
+	why := in.entry & StageSequence
+	if in.when == no {
+		why |= StageCondition
 	}
-	if in.when == no || in.entry&StageSequence != 0 {
+	if why != 0 {
 		s.presence = absent
-		return StageCondition
+		return why
 	}
-	if s.expired && v.hold == yes && st.held() {
+	if st.held() && (lost || in.when == unknown || s.expired && v.hold == yes) {
 		s.presence = kept
-		return s.keep(in)
+		return s.keep(v)
 	}
-	if s.expired && !st.held() {
+	if s.expired && !st.held() && v.hold == no {
 		s.presence = absent
 		return StageCooling
 	}
@@ -119,8 +120,8 @@ func (s *stageState) stay(st *Stage, v *view, in stageInput, lost bool) StageInh
 }
 
 // keep holds on to a kept stage until the throttle has been closed long enough.
-func (s *stageState) keep(in stageInput) StageInhibits {
-	if in.shutFor {
+func (s *stageState) keep(v *view) StageInhibits {
+	if v.shutFor {
 		s.presence = absent
 		return StageCondition
 	}
@@ -138,16 +139,19 @@ func (s *stageState) coolingMark() StageInhibits {
 }
 
 // enter makes the stage active; its ceiling starts from the one in force where
-// it may only rise slowly.
-func (s *stageState) enter(st *Stage, v *view, in stageInput) StageInhibits {
+// it may only rise slowly, and not below that while oxidiser flows (A5).
+func (s *stageState) enter(st *Stage, v *view) StageInhibits {
 	if s.presence == active {
 		return 0
 	}
 	s.presence = active
 	s.fallen, s.fellAt = maxSpeed, 0
-	s.ceiling = s.target(st, v, in)
-	if st.t.slewUp > 0 && in.start < s.ceiling {
-		s.ceiling = in.start
+	s.ceiling = s.target(st, v)
+	if st.t.slewUp > 0 && v.start < s.ceiling {
+		s.ceiling = v.start
+	}
+	if v.flowing && st.Kind != Main {
+		s.ceiling = max(s.ceiling, v.start)
 	}
 	return s.coolingMark()
 }
@@ -158,19 +162,19 @@ func (s *stageState) works(st *Stage, v *view) bool {
 	return s.presence == active && !s.expired && !(st.Kind == Launch && v.seq == Aborted)
 }
 
-// leave clears everything but the guard's budget and the spent mark.
+// leave clears everything but the guard's budget and the spent mark: to come
+// back, the stage has to qualify again.
 func (s *stageState) leave() {
-	*s = stageState{heat: s.heat, expired: s.expired, qualify: s.qualify, spent: s.spent, ceiling: maxSpeed}
+	*s = stageState{heat: s.heat, expired: s.expired, spent: s.spent, ceiling: maxSpeed}
 }
 
 const maxSpeed Speed = 1 << 24
 
 // target is the ceiling that the calibration asks for now: table or constant,
-// staying down while held, then trim. A held stage whose table lost an axis
-// takes its lowest cell, if that is lower than what it has; a moving one keeps
-// what it has; main takes the lowest cell.
-func (s *stageState) target(st *Stage, v *view, in stageInput) Speed {
-	raw, ok := v.ceilingCurve(st, in.ramp)
+// staying down while held, then trim. A moving stage whose table lost an axis
+// keeps what it has; main takes the lowest cell; a held stage is kept.
+func (s *stageState) target(st *Stage, v *view) Speed {
+	raw, ok := v.curve(st.Ceiling, st.RampLimit > 0)
 	n := Speed(raw)
 	if st.Kind == Main {
 		if st.Ceiling.Table != 0 {
@@ -179,22 +183,19 @@ func (s *stageState) target(st *Stage, v *view, in stageInput) Speed {
 		return n
 	}
 	if st.trimmed() {
-		n += in.trim
+		n += v.trim
 	}
 	if !ok {
-		if s.ceiling > 0 && (!st.held() || s.ceiling < n) {
-			return s.ceiling
-		}
-		return n
+		return s.ceiling
 	}
 	return s.staysDown(st, v, n)
 }
 
 // staysDown keeps the lowest table ceiling of a hold until the throttle has come
 // back by the comeback from where the ceiling fell; otherwise speed and pressure
-// hunt each other over the table.
+// hunt each other over the table. A hold input that is lost lifts nothing.
 func (s *stageState) staysDown(st *Stage, v *view, n Speed) Speed {
-	if !st.StaysDown || st.Ceiling.Table == 0 || v.hold != yes {
+	if !st.StaysDown || st.Ceiling.Table == 0 || v.hold == no {
 		s.fallen = maxSpeed
 		return n
 	}
@@ -208,32 +209,36 @@ func (s *stageState) staysDown(st *Stage, v *view, n Speed) Speed {
 	return s.fallen
 }
 
-// nextCeiling applies loss and slew. While oxidiser flows a ceiling does not
-// fall: the shot closes first, because the target already fell (A5).
-func (s *stageState) nextCeiling(st *Stage, v *view, in stageInput) Speed {
+// move takes the ceiling towards what is wanted, and returns that. While oxidiser
+// flows a ceiling does not fall: the shot closes first, because what is wanted
+// already fell (A5). Main never waits.
+func (s *stageState) move(st *Stage, v *view) (want Speed) {
+	var next Speed
 	if s.presence == kept {
-		return s.rest(st, v, in)
+		next, want = s.rest(st, v)
+	} else {
+		want = s.target(st, v)
+		next = Speed(slew(int32(s.ceiling), int32(want), st.t.slewUp, st.t.slewDown, v.dt))
 	}
-	want := s.target(st, v, in)
-	next := slew(int32(s.ceiling), int32(want), st.t.slewUp, st.t.slewDown, v.dt)
 	if v.flowing && st.Kind != Main {
-		return max(Speed(next), s.ceiling)
+		next = max(next, s.ceiling)
 	}
-	return Speed(next)
+	s.ceiling = next
+	return want
 }
 
 // rest is the ceiling of a kept stage: it never rises, takes the lowest cell of
 // a table whose axis is lost, and goes down to the rest ceiling where a lost
 // channel asks for that.
-func (s *stageState) rest(st *Stage, v *view, in stageInput) Speed {
-	n := s.ceiling
-	if raw, ok := v.ceilingCurve(st, in.ramp); !ok {
-		n = min(n, Speed(raw)+in.trim*Speed(b2i(st.trimmed())))
+func (s *stageState) rest(st *Stage, v *view) (next, want Speed) {
+	next = s.ceiling
+	if raw, ok := v.curve(st.Ceiling, st.RampLimit > 0); !ok {
+		next = min(next, Speed(raw)+v.trim*Speed(b2i(st.trimmed())))
 	}
-	if st.RestTo == 0 || !v.wantsRest(st.t.needs) || st.RestTo >= n {
-		return n
+	if st.RestTo == 0 || st.RestTo >= next || !v.wantsRest(st.t.needs) {
+		return next, next
 	}
-	return Speed(slew(int32(n), int32(st.RestTo), 0, st.t.restSlew, v.dt))
+	return Speed(slew(int32(next), int32(st.RestTo), 0, st.t.restSlew, v.dt)), st.RestTo
 }
 
 // wantsRest reports whether any lost channel of the set asks for the rest
@@ -252,29 +257,6 @@ func (v *view) lostSwitch(needs SwitchSet) bool {
 	return needs&v.cal.Switches&^v.in.Known != 0
 }
 
-// ceilingCurve looks the ceiling up; a road speed axis sees the rate-limited
-// value where the stage limits it.
-func (v *view) ceilingCurve(st *Stage, ramp int32) (int32, bool) {
-	if st.RampLimit == 0 || st.Ceiling.Table == 0 {
-		return v.curve(st.Ceiling)
-	}
-	t := &v.cal.Tables[(st.Ceiling.Table-1)%MaxTables]
-	x, okX := v.rampValue(t.Columns.Channel, ramp)
-	y, okY := v.rampValue(t.Rows.Channel, ramp)
-	if !okX || t.Rows.N > 0 && !okY {
-		return t.lowest, false
-	}
-	return t.at(x, y), true
-}
-
-func (v *view) rampValue(c Channel, ramp int32) (int32, bool) {
-	x, ok := v.value(c)
-	if c < NumChannels && v.cal.Channels[c].Driven {
-		x = min(x, ramp)
-	}
-	return x, ok
-}
-
 // warm runs the guard's budget: it fills while the stage works hot and empties
 // while it does not; full is expired until empty.
 func (s *stageState) warm(st *Stage, hot bool, dt uint32) {
@@ -286,31 +268,29 @@ func (s *stageState) warm(st *Stage, hot bool, dt uint32) {
 		s.expired = s.expired || s.heat == st.t.heatFull
 		return
 	}
-	s.heat -= min(s.heat, st.t.heatDown*dt)
+	s.heat -= uint32(min(uint64(s.heat), uint64(st.t.heatDown)*uint64(dt)))
 	if s.heat == 0 {
 		s.expired = false
 	}
 }
 
-// limitWhole counts an uninterrupted whole-engine cut. At its longest time a
-// moving stage is over; a held one goes on as if its guard had expired.
-func (s *stageState) limitWhole(st *Stage, cutting bool, dt uint32) {
-	if st.Cut.Style != WholeEngine || st.Kind == Main {
-		return
-	}
+// limitWhole counts an uninterrupted whole-engine cut of a stage that is not main. At its longest time a
+// moving stage is over, but not while the launch device holds: that would raise
+// the ceiling. A held one goes on as if its guard had expired.
+func (s *stageState) limitWhole(st *Stage, v *view, cutting bool) {
 	if !cutting {
 		s.whole = 0
 		return
 	}
-	s.whole = uint16(min(uint32(s.whole)+dt, st.t.whole))
-	if uint32(s.whole) < st.t.whole {
-		return
-	}
-	if st.held() {
+	s.whole = uint16(min(uint32(s.whole)+v.dt, st.t.whole))
+	switch {
+	case uint32(s.whole) < st.t.whole:
+	case st.held():
 		s.presence = kept
-		return
+	case v.hold == no:
+		s.spent = true
+		s.leave()
 	}
-	s.presence, s.spent = absent, true
 }
 
 // slew moves from toward to by at most up or down a tick; 0 is at once.

@@ -16,10 +16,14 @@ func reciprocal(span uint32) uint32 {
 	return quotient(1<<(31+bits.Len32(span)), span)
 }
 
-// reciprocalHolds rechecks a stored reciprocal by multiplication alone.
+// reciprocalHolds rechecks a stored reciprocal by multiplication alone. That of
+// a power of two would need 33 bits and is one less.
 func reciprocalHolds(recip, span uint32) bool {
 	whole := uint64(1) << (31 + bits.Len32(span))
 	p := uint64(recip) * uint64(span)
+	if span&(span-1) == 0 {
+		return recip == 1<<32-1
+	}
 	return p <= whole && whole-p < uint64(span)
 }
 

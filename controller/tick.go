@@ -28,7 +28,7 @@ func (s *State) judge(v *view) {
 	sample := v.in.Channels[EngineSpeed]
 	valid := sample.Good && sample.Value >= spec.Low && sample.Value <= spec.High
 	s.speed.step(&cal.Engine, sample, valid, v.dt, s.ceiling)
-	if valid && s.speed.last < stoppedBelow {
+	if valid && s.speed.last < stoppedBelow && uint32(s.speed.idle) >= stoppedFor*cal.Engine.t.staleMin {
 		s.LostSync()
 	}
 	v.known = s.speed.mode == SpeedGood || s.speed.mode == SpeedCranking
@@ -40,6 +40,10 @@ func (s *State) judge(v *view) {
 	s.shutFor = uint16(countIf(v.shut == yes, uint32(s.shutFor), v.dt, cal.Sequence.t.loss))
 	v.flowing = s.power.drawing(cal)
 }
+
+// byFoot reports whether the foot brake holds the car: its switch then reads on
+// for a moment after the let-go, and cannot end the launch.
+func (h HoldInput) byFoot() bool { return h == HoldFootBrake || h == HoldBrakePressure }
 
 // holdInput reads the input that says whether the launch device holds the car.
 func (v *view) holdInput() truth {
@@ -75,12 +79,12 @@ func (s *State) moveSequence(v *view) Marks {
 		return 0
 	}
 	in := sequenceInput{hold: v.hold, open: v.open, shut: v.shut}
-	in.brake = cal.Sequence.Hold != HoldFootBrake && v.switchState(FootBrake) == yes
+	in.brake = !cal.Sequence.Hold.byFoot() && v.switchState(FootBrake) == yes
 	in.fail = s.speed.mode != SpeedGood
 	if cal.launch < MaxStages {
 		launch := &s.stages[cal.launch]
 		in.fail = in.fail || launch.presence == kept || launch.expired && launch.presence == active
-		in.entry = launch.presence == active || s.entry(v, cal.launch) == 0
+		in.entry = s.sequence.state == Idle && (launch.presence == active || s.entry(v, cal.launch) == 0)
 		in.near = v.known && s.nearLaunch(v)
 	}
 	marks := s.sequence.step(&cal.Sequence, in, v.dt)
@@ -146,11 +150,14 @@ func (s *State) launchEntry(v *view, st *Stage, i uint8) (why StageInhibits) {
 			why |= StageReentry
 		}
 	}
+	if s.stages[i].presence == active {
+		return 0 // entered before: the rest is about entering
+	}
 	road, ok := v.value(RoadSpeedMain)
 	if !ok || RoadSpeed(road) > q.EntrySpeed {
 		why |= StageRoadSpeed
 	}
-	if ceiling, _ := v.curve(st.Ceiling); !v.known || v.speed > Speed(ceiling)+q.EntryAbove {
+	if ceiling, _ := v.curve(st.Ceiling, false); !v.known || v.speed > Speed(ceiling)+s.trim+q.EntryAbove {
 		why |= StageTooFast
 	}
 	return why
@@ -162,25 +169,20 @@ func (s *State) moveStages(v *view, out *Output) {
 	cal := v.cal
 	s.moveTrim(v)
 	s.moveRamp(v)
+	v.trim, v.ramp, v.start = s.trim, s.ramp, s.ceiling
+	v.shutFor = uint32(s.shutFor) >= cal.Sequence.t.loss
 	frozen := s.speed.mode >= SpeedStanding
-	for i := range cal.Stages {
+	for i := range min(cal.stages, MaxStages) {
 		st := &cal.Stages[i]
 		if st.Kind == NoStage {
 			continue
 		}
 		if frozen && st.Kind != Main {
-			out.StageInhibits[i] = StageSpeed
+			out.StageInhibits[i], v.want[i] = StageSpeed, s.stages[i].ceiling
 			continue
 		}
-		in := stageInput{
-			when:    v.condition(&st.When),
-			entry:   s.entry(v, uint8(i)),
-			trim:    s.trim,
-			ramp:    s.ramp,
-			start:   s.ceiling,
-			shutFor: uint32(s.shutFor) >= cal.Sequence.t.loss,
-		}
-		out.StageInhibits[i] = s.stages[i].step(st, v, in)
+		in := stageInput{when: v.condition(&st.When), entry: s.entry(v, i)}
+		out.StageInhibits[i], v.want[i] = s.stages[i].step(st, v, in)
 	}
 }
 
@@ -222,7 +224,4 @@ func (s *State) report(v *view, out *Output) {
 	out.Trim = s.trim
 	out.Lost = v.lost
 	out.Slope = int32(int64(s.speed.slope) * int64(v.cal.Engine.t.slopeQ) >> 16)
-	for i := range s.stages {
-		out.StageCeiling[i] = s.stages[i].ceiling
-	}
 }

@@ -17,33 +17,29 @@ type timingWish struct {
 	in, out  int32
 }
 
-// latest keeps the later of two wishes.
-func (w *timingWish) latest(x timingWish) {
-	if !w.set || x.dev < w.dev {
-		*w = x
-	}
-}
-
-// wish gives the angle that a stage asks for now. Near the ceiling only, where
-// the stage says so; nothing where an axis of its table is lost.
-func (s *stageState) wish(st *Stage, v *view, base Angle) timingWish {
+// consider adds what a stage asks for now, and reports whether that is after top
+// dead centre. The latest of all wishes stays. A stage asks near its ceiling only,
+// where it says so, and for nothing where an axis of its table is lost.
+func (w *timingWish) consider(s *stageState, st *Stage, v *view, base Angle) (late bool) {
 	t := &st.Timing
-	if t.Mode == TimingBase || !s.works(st, v) {
-		return timingWish{}
+	if t.Mode == TimingBase {
+		return false
 	}
 	if t.NearBand > 0 && (!v.known || v.speed < s.ceiling-t.NearBand) {
-		return timingWish{}
+		return false
 	}
-	x, ok := v.curve(t.Angle)
+	x, ok := v.curve(t.Angle, st.RampLimit > 0)
 	if !ok {
-		return timingWish{}
+		return false
 	}
-	w := timingWish{set: true, dev: Angle(x), in: st.t.slewIn, out: st.t.slewOut}
-	if t.Mode == TimingAbsolute {
-		w.absolute = true
-		w.dev -= base
+	dev, absolute := Angle(x), t.Mode == TimingAbsolute
+	if absolute {
+		dev -= base
 	}
-	return w
+	if !w.set || dev < w.dev {
+		*w = timingWish{set: true, absolute: absolute, dev: dev, in: st.t.slewIn, out: st.t.slewOut}
+	}
+	return base+dev < 0
 }
 
 // release fixes the step that brings the deviation back to base within the
