@@ -46,6 +46,8 @@ type Results struct {
 	Shots        []ShotResult        `json:"shots"`
 	Lost         []LostResult        `json:"lost,omitempty"`
 	Link         LinkResult          `json:"link"`
+	Launch       *LaunchResult       `json:"launch,omitempty"` // of a simulated car
+	Runs         []Results           `json:"runs,omitempty"`   // of a verb that makes several, in order
 }
 
 // RequirementResult is the verdict of one requirement.
@@ -59,6 +61,10 @@ type RequirementResult struct {
 	ClosestAt  float64 `json:"closest_at_s"`
 	TimeMargin float64 `json:"time_margin_s,omitempty"`
 	Vacuous    bool    `json:"vacuous,omitempty"`
+	Unsized    bool    `json:"unsized,omitempty"`   // only switches, states and moments decided: margins are 0 and say nothing
+	Condition  string  `json:"condition,omitempty"` // the comparison that set the margin
+	Reason     string  `json:"reason,omitempty"`    // why it is required
+	Source     string  `json:"source,omitempty"`
 }
 
 // Span is a stretch of time, from the first tick to the end of the last.

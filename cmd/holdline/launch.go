@@ -203,16 +203,3 @@ func countLine(w io.Writer, label string) func(done, all int) {
 
 // defaultWorkers is one worker a core.
 func defaultWorkers() int { return runtime.GOMAXPROCS(0) }
-
-// newFolder makes a folder for results, or refuses one that holds some.
-func newFolder(dir string, force bool) error {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return err
-	}
-	for _, name := range []string{resultsFile, summaryFile} {
-		if _, err := os.Lstat(filepath.Join(dir, name)); err == nil && !force {
-			return fmt.Errorf("%s holds %s of an earlier run: choose another folder, or add --force", dir, name)
-		}
-	}
-	return nil
-}

@@ -1,0 +1,175 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/sim"
+)
+
+const demoLong = `Demo launches three invented cars, closed loop, under the reference controller,
+and shows what the choices that a calibrator weighs do to the hold and to the
+clocks. Every figure is the mean of several launches with different seeds; the
+lesson below each table is worked out from its figures.
+
+The cars are our own invention and no measurement of any car: look at the
+directions, not at the numbers.`
+
+type demoOptions struct {
+	out         string
+	force, json bool
+	seed        uint64
+	repeats     int
+	workers     int
+}
+
+func demoCommand() *cobra.Command {
+	var o demoOptions
+	c := &cobra.Command{
+		Use:   "demo",
+		Short: "Launch three invented cars and compare the choices",
+		Long:  demoLong,
+		Args:  cobra.NoArgs,
+		RunE:  func(cmd *cobra.Command, _ []string) error { return runDemo(cmd, o) },
+	}
+	f := c.Flags()
+	f.StringVarP(&o.out, "out", "o", "", "write a summary, and trace, events and picture of a launch of each choice, to `DIR`")
+	f.BoolVar(&o.force, "force", false, "overwrite results of an earlier run in DIR")
+	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of tables")
+	f.Uint64Var(&o.seed, "seed", 1, "first seed")
+	f.IntVar(&o.repeats, "repeats", 5, "launches of each choice, with seeds that follow each other")
+	f.IntVar(&o.workers, "workers", 0, "launches at a time (0: one a core)")
+	return c
+}
+
+// cell is one choice of a comparison at one launch speed: a mean over seeds.
+type cell struct {
+	car, comparison, choice int
+	speed                   controller.Speed // 0: the calibration's own
+	name                    string
+	first                   int // of its jobs
+	results                 []harness.Results
+}
+
+func runDemo(cmd *cobra.Command, o demoOptions) error {
+	if o.repeats < 1 || o.repeats > 1000 {
+		return fmt.Errorf("--repeats %d is out of range: 1 to 1000", o.repeats)
+	}
+	if o.out != "" {
+		if err := prepareDir(o.out, o.force); err != nil {
+			return err
+		}
+	}
+	cars := demoCars()
+	cells, jobs, err := demoJobs(cars, o)
+	if err != nil {
+		return err
+	}
+	if o.workers < 1 {
+		o.workers = defaultWorkers()
+	}
+	results, err := runAll(cmd.Context(), jobs, o.workers, countLine(cmd.ErrOrStderr(), "demo"))
+	if errors.Is(err, context.Canceled) {
+		return withStatus(exitInterrupted, err)
+	}
+	if err != nil {
+		return err
+	}
+	for i := range cells {
+		cells[i].results = results[cells[i].first : cells[i].first+o.repeats]
+	}
+	all := together("demo", fmt.Sprintf("holdline demo --seed %d --repeats %d", o.seed, o.repeats), results)
+	if o.out != "" {
+		if err := saveAll(o.out, all); err != nil {
+			return err
+		}
+	}
+	if o.json {
+		text, err := all.JSON()
+		if err != nil {
+			return err
+		}
+		_, err = cmd.OutOrStdout().Write(text)
+		return err
+	}
+	printDemo(cmd.OutOrStdout(), cars, cells, o)
+	return nil
+}
+
+// demoJobs lists every launch of the demo, in the order of the tables.
+func demoJobs(cars []demoCar, o demoOptions) (cells []cell, jobs []*launchJob, err error) {
+	for i := range cars {
+		for k := range cars[i].comparisons {
+			cmp := &cars[i].comparisons[k]
+			for c := range cmp.choices {
+				for _, speed := range cmp.each() {
+					one := cell{car: i, comparison: k, choice: c, speed: speed, first: len(jobs)}
+					s := cars[i].base
+					cmp.choices[c].change(&s)
+					one.name = cmp.choices[c].name
+					if speed > 0 {
+						s.launch().Ceiling.Const = int32(speed)
+						one.name += fmt.Sprintf(", %d rpm", speed/controller.RPM)
+					}
+					more, err := s.jobs(one.name, o)
+					if err != nil {
+						return nil, nil, fmt.Errorf("%s, %s: %w", s.car.Name, one.name, err)
+					}
+					jobs, cells = append(jobs, more...), append(cells, one)
+				}
+			}
+		}
+	}
+	return cells, jobs, nil
+}
+
+// each lists the launch speeds of a comparison; 0 leaves the calibration's.
+func (c *comparison) each() []controller.Speed {
+	if len(c.speeds) == 0 {
+		return []controller.Speed{0}
+	}
+	return c.speeds
+}
+
+// jobs prepares one launch for each seed; files are kept of the first.
+func (s *setup) jobs(name string, o demoOptions) ([]*launchJob, error) {
+	var problems controller.Problems
+	cal := s.cal
+	if !cal.Seal(&problems) {
+		return nil, fmt.Errorf("calibration: %s: %s", problems.List[0].Field, problems.List[0].Reason)
+	}
+	model, findings := sim.Compile(s.car)
+	if len(findings) > 0 {
+		return nil, errors.New(findings[0].String())
+	}
+	script, wrong := files.ParseScript("", s.script, files.DriverWords())
+	if wrong.Failed() {
+		return nil, wrong
+	}
+	var jobs []*launchJob
+	for i := range o.repeats {
+		j := &launchJob{
+			name: s.car.Name + ": " + name, verb: "demo", repeat: fmt.Sprintf("holdline demo --seed %d --repeats %d", o.seed, o.repeats),
+			model: model, cal: &cal, cond: s.cond, script: script, shift: s.shift,
+			until: sim.Marks[6], most: demoLongest, target: s.target, traceAfter: demoTraceAfter, overwrite: o.force,
+		}
+		j.cond.Seed = o.seed + uint64(i)
+		if i == 0 && o.out != "" {
+			j.folder = filepath.Join(o.out, harness.Slug(s.car.Name), harness.Slug(name))
+		}
+		jobs = append(jobs, j)
+	}
+	return jobs, nil
+}
+
+const (
+	demoLongest    = 30 // s
+	demoTraceAfter = 3  // s
+)
