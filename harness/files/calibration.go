@@ -109,7 +109,7 @@ func calibrationFields(b *Block, f *CalibrationFile) {
 // nameText visits a Name as a text.
 func nameText(b *Block, n *controller.Name, key string, opts ...Option) {
 	s := n.String()
-	Text(b, &s, key, append(opts, Len(0, len(n)))...)
+	Text(b, &s, key, append(opts, Len(1, len(n)))...)
 	if b.Decoding() {
 		*n = controller.NameOf(s)
 	}
@@ -147,10 +147,10 @@ func (u usage) or(key string, def any) Option {
 	return Default(def)
 }
 
-// must asks for a key where it is used.
+// must asks for a key where it is used; its doc says where that is.
 func (u usage) must(key string) Option {
 	u.warn(key)
-	if !u.used {
+	if !u.used || u.b.s.mode == describing {
 		return Optional()
 	}
 	return func(*spec) {}

@@ -20,7 +20,7 @@ var (
 )
 
 func (w *calibrationWork) engine(b *Block, e *controller.Engine) {
-	Ints(b, Array(e.Order[:], &e.Cylinders), "firing_order", Number, Range(1, controller.MaxCylinders), Len(1, controller.MaxCylinders),
+	Ints(b, Array(e.Order[:], &e.Cylinders), "firing_order", Number, Range(1, controller.MaxCylinders),
 		Doc("the maker's cylinder numbers in the order in which they fire"))
 	intervals(b, e)
 	Enum(b, &e.Ignition, "ignition", Words[controller.Ignition]{
@@ -34,7 +34,7 @@ func (w *calibrationWork) engine(b *Block, e *controller.Engine) {
 		Means("not-ours", controller.FuelNotOurs, "a carburettor, or another controller"),
 	}, Default("sequential"), Doc("how injectors are driven"))
 	Bool(b, &e.Catalyst, "catalyst", Optional(), Doc("a catalyst is fitted: late ignition and spark-only cuts are refused"))
-	Int(b, &e.CommitLead, "commit_lead", Number, Range(0, 2*controller.MaxCylinders), Default(2),
+	Int(b, &e.CommitLead, "commit_lead", Number, Range(0, 2*controller.MaxCylinders-1), Default(2),
 		Doc("firing events from a cycle's fuel commit to its spark"))
 	Int(b, &e.FuelDelay, "fuel_delay_deg", centiDegrees, Range(0, 1440), Default(650), Doc("crank angle from a fuel decision to its torque"))
 	Int(b, &e.SparkDelay, "spark_delay_deg", centiDegrees, Range(0, 1440), Default(200), Doc("crank angle from a spark decision to its torque"))
@@ -166,7 +166,7 @@ func channelFields(b *Block, e *channelEntry) {
 	Enum(b, &e.spec.OnLoss, "on_loss", Words[controller.LossAction]{
 		Means("keep", controller.LossKeep, "keep the ceiling"),
 		Means("rest", controller.LossRest, "slew down to the stage's rest ceiling"),
-	}, Default("keep"), Doc("what losing it does to a held stage that reads it"))
+	}, Optional(), Doc("what losing it does to a held stage that reads it; left out: keep"))
 	age := Default(0.1)
 	if ok && c == controller.EngineSpeed && b.s.mode != describing {
 		age = Optional()
@@ -204,7 +204,7 @@ func sequenceFields(b *Block, q *controller.Sequence) {
 		Means("brake-pressure", controller.HoldBrakePressure, "channel brake-pressure at or above hold_pressure_kpa"),
 	}, Default("none"), Doc("which input tells that the launch device holds the car"))
 	pressure := b.usage(q.Hold == controller.HoldBrakePressure, "with hold = brake-pressure", "hold")
-	Int(b, &q.HoldPressure, "hold_pressure_kpa", KilopascalInPa, pressure.must("hold_pressure_kpa"), Doc("with hold = brake-pressure"))
+	Int(b, &q.HoldPressure, "hold_pressure_kpa", KilopascalInPa, pressure.must("hold_pressure_kpa"), Doc("pressure that counts as held; required with hold = brake-pressure"))
 	u := b.usage(q.Hold != controller.HoldNone, "with a hold input", "hold")
 	seconds := func(p *controller.Duration, key string, def float64, doc string) {
 		Int(b, p, key, SecondsInUs, Range(0, 2000), u.or(key, def), Doc(doc))

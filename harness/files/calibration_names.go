@@ -106,8 +106,8 @@ func (w *calibrationWork) tableUses() []tableUse {
 	}
 	for i := range w.file.Stages {
 		st, name := &c.Stages[i], w.file.Stages[i]
-		if len(name) > 24 {
-			name = name[:24]
+		if len(name) > 20 {
+			name = name[:20]
 		}
 		uses = append(uses,
 			tableUse{st.Ceiling.Table, name, CellsRPM},

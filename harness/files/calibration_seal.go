@@ -229,7 +229,6 @@ func within(path, root string) bool {
 // and would only distract from it: those whose reason has the word, while
 // something below the root has an error.
 var aftermath = []struct{ root, word string }{
-	{"switches", "switch"},
 	{"switches", "fitted"},
 	{"channel", "channel"},
 	{"channel", "fitted"},
@@ -238,13 +237,13 @@ var aftermath = []struct{ root, word string }{
 	{"sequence", "trans-brake"},
 	{"stage", "stage"},
 	{"stage", "main"},
-	{"stage", "condition"},
 	{"engine", "cylinder"},
 	{"engine", "injectors"},
 	{"engine", "coils"},
 	{"engine", "fuel"},
 	{"engine", "catalyst"},
 	{"engine", "retard"},
+	{"engine.base_timing", "guard"},
 	{"shot", "shot"},
 }
 
@@ -257,11 +256,22 @@ func (j *sealJudge) finding(x *controller.Problem) (harness.Finding, bool) {
 		f.Severity = harness.Error
 	}
 	if x.Ranged && known {
-		f.Value, f.Allowed = key.scale.Format(int64(x.Value)), key.scale.between(int64(x.Low), int64(x.High))
+		scale := key.scale
+		if x.Part == controller.PartChannel && x.Field == "range" {
+			scale = channelScale(controller.Channel(x.Index))
+		}
+		f.Value, f.Allowed = scale.Format(int64(x.Value)), scale.between(int64(x.Low), int64(x.High))
 	} else if n := j.node(path); n != nil && n.Kind != TableNode {
 		f.Value = n.Shown()
 	}
-	return f, !j.broken(path) && !j.follows(x)
+	return f, !j.broken(path) && !j.follows(x) && !j.brokenTable(path)
+}
+
+// brokenTable reports whether a path names a table that had an error, whose
+// cells then say nothing.
+func (j *sealJudge) brokenTable(path string) bool {
+	n := j.node(path)
+	return n != nil && strings.HasSuffix(path, "_table") && j.broken("table."+n.Text)
 }
 
 func (j *sealJudge) follows(x *controller.Problem) bool {
@@ -270,7 +280,7 @@ func (j *sealJudge) follows(x *controller.Problem) bool {
 			continue
 		}
 		for _, f := range j.failed {
-			if within(f, a.root) {
+			if strings.HasPrefix(f, a.root) {
 				return true
 			}
 		}

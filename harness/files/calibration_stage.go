@@ -99,7 +99,7 @@ func conditionFields(b *Block, c *controller.Condition) {
 }
 
 func (w *calibrationWork) ceiling(b *Block, st *controller.Stage) {
-	w.curve(b, &st.Ceiling, curveKeys{"ceiling", "_rpm", RPMTenths, CellsRPM}, Range(300, 20000), "engine speed limit")
+	w.curve(b, &st.Ceiling, curveKeys{"ceiling", "_rpm", RPMTenths, CellsRPM}, Range(300, 20000), "engine speed limit; required unless ceiling_table is given, and for main")
 	hasTable := st.Ceiling.Table > 0 || b.Given("ceiling_table")
 	if b.Decoding() && !b.Given("ceiling_rpm") && (!hasTable || st.Kind == controller.Main) {
 		fix := "add ceiling_rpm, or ceiling_table with the name of a table"
@@ -147,7 +147,7 @@ func cutFields(b *Block, st *controller.Stage) {
 	Enum(b, &c.Style, "style", styles, Default("hard"), Doc("how the cut follows engine speed"))
 	Enum(b, &c.Pattern, "pattern", patterns, Default("spread"), Doc("which firing events are cut"))
 	fixed := b.usage(c.Pattern == controller.Fixed, "with pattern = fixed", "pattern")
-	numbered(b, &c.Cylinders, "cylinders", 1, 16, fixed.must("cylinders"), Doc("fixed: the maker's cylinder numbers"))
+	numbered(b, &c.Cylinders, "cylinders", 1, 16, fixed.must("cylinders"), Doc("fixed: the maker's cylinder numbers; required there"))
 	banded := b.usage(c.Style == controller.Soft || c.Style == controller.Regulate, "with style = soft or regulate", "style")
 	Int(b, &c.Band, "band_rpm", RPMTenths, Range(20, 3000), banded.or("band_rpm", 250), Doc("soft: below the ceiling; regulate: above it, up to the full cut"))
 	latched := b.usage(c.Style != controller.Soft, "with style = hard, whole-engine or regulate", "style")
@@ -156,8 +156,8 @@ func cutFields(b *Block, st *controller.Stage) {
 	Int(b, &c.Depth, "depth", demandNumber, RangeRaw(1, int64(controller.FullDemand)), hard.or("depth", 1), Doc("hard: fraction of firing events cut while on"))
 	Bool(b, &c.Anticipate, "anticipate", Optional(), Doc("compare speed plus slope times the medium's delay"))
 	loop := b.usage(c.Style == controller.Regulate, "with style = regulate", "style")
-	Int(b, &c.Gain, "gain_pct_per_rpm", demandPercent, RangeRaw(0, 20000), loop.must("gain_pct_per_rpm"), Doc("regulate: cut for each rpm of error"))
-	Int(b, &c.Integral, "integral_pct_per_rpm", demandPercent, RangeRaw(0, 20000), loop.must("integral_pct_per_rpm"), Doc("regulate: the same for each engine cycle"))
+	Int(b, &c.Gain, "gain_pct_per_rpm", demandPercent, RangeRaw(0, 20000), loop.must("gain_pct_per_rpm"), Doc("regulate: cut for each rpm of error; required there"))
+	Int(b, &c.Integral, "integral_pct_per_rpm", demandPercent, RangeRaw(0, 20000), loop.must("integral_pct_per_rpm"), Doc("regulate: the same for each rpm and engine cycle; required there"))
 	Int(b, &c.Preset, "preset", demandNumber, RangeRaw(0, int64(controller.FullDemand)), loop.or("preset", 0), Doc("regulate: fraction cut on entry"))
 	whole := b.usage(c.Style == controller.WholeEngine, "with style = whole-engine", "style")
 	Int(b, &st.WholeLimit, "whole_limit_s", SecondsInUs, Range(0, 2000), whole.may("whole_limit_s"), Doc("whole-engine: longest uninterrupted cut; left out: 0.5 s"))
@@ -169,7 +169,7 @@ func (w *calibrationWork) stageTiming(b *Block, st *controller.Stage) {
 		Means("base", controller.TimingBase, "left alone"),
 		Means("offset", controller.TimingOffset, "added to base; negative is later"),
 		Means("absolute", controller.TimingAbsolute, "the angle itself"),
-	}, Default("base"), Doc("ignition angle while the stage is active"))
+	}, Optional(), Doc("ignition angle while the stage is active; left out: base"))
 	w.curve(b, &t.Angle, curveKeys{"timing", "_deg", centiDegrees, CellsDegrees}, Range(-60, 60), "before top dead centre; negative is after, or later")
 	moved := b.usage(t.Mode != controller.TimingBase, "with timing_mode = offset or absolute", "timing_mode")
 	Int(b, &t.NearBand, "near_band_rpm", RPMTenths, Range(0, 3000), moved.may("near_band_rpm"), Doc("only this close below the ceiling; left out: always"))

@@ -178,7 +178,11 @@ func axisFields(b *Block, a *controller.Axis, key string, must bool) {
 	if !must {
 		opts = append(opts, Optional())
 	}
-	Enum(b, &choice, key, axisWords, opts...)
+	words := axisWords
+	if b.s.mode == encoding && choice > 0 && int(choice) <= len(words) {
+		words = words[choice-1 : choice] // the comment need not list them all
+	}
+	Enum(b, &choice, key, words, opts...)
 	scale := Scale{Unit: "the channel's unit", Mul: 10000}
 	if b.s.mode != describing {
 		scale = Scale{Rounded: true}

@@ -103,9 +103,10 @@ func columnsChannelFields(b *Block, x *ColumnsChannel) {
 		Means("absolute", record.Absolute, "from vacuum"), Means("gauge", record.Gauge, "from the air around; needs barometric_kpa"),
 	}, Optional(), Doc("zero of a pressure; required unless its unit says it"))
 	x.line(b)
+	fed := b.usage(!x.HasConstant && !b.Given("constant"), "with a column")
 	Enum(b, &x.Mode, "interpolation", Words[record.Mode]{
 		Means("hold", record.Held, "keep a value until the next"), Means("linear", record.Linear, "in a straight line to the next"),
-	}, Default("hold"))
+	}, fed.or("interpolation", "hold"))
 	Int(b, &x.IntervalUS, "interval_s", SecondsInUs, RangeRaw(1, 3_600_000_000), Optional(),
 		Doc("how often it is sampled; a value is fresh for one and a half of these; left out: as found"))
 	x.constant(b, c, ok)
@@ -163,7 +164,7 @@ func (x *ColumnsChannel) checks(b *Block, c controller.Channel, known bool) {
 	case x.Column != "" && x.HasConstant:
 		b.Fail("constant", harness.Finding{Reason: "a column and a constant are both stated", Fix: "remove one of them"})
 	case x.HasConstant:
-		for _, key := range []string{"time_column", "unit", "reference", "line", "interpolation", "interval_s"} {
+		for _, key := range []string{"time_column", "unit", "reference", "line", "interval_s"} {
 			if b.Given(key) {
 				b.Warn(key, harness.Finding{Reason: "is not used here: the constant counts"})
 			}
@@ -216,7 +217,8 @@ func columnsSwitchFields(b *Block, x *ColumnsSwitch) {
 	Int(b, &x.IntervalUS, "interval_s", SecondsInUs, RangeRaw(1, 3_600_000_000), Optional(), Doc("how often it is sampled; left out: as found"))
 }
 
-// threshold visits one of two keys of which exactly one is given.
+// threshold visits one of two keys of which exactly one is given; on_below is
+// chosen if it is.
 func threshold(b *Block, x *ColumnsSwitch, key string, chosen bool, doc string) {
 	other := map[string]string{"on_above": "on_below", "on_below": "on_above"}[key]
 	v := x.Threshold
@@ -225,12 +227,15 @@ func threshold(b *Block, x *ColumnsSwitch, key string, chosen bool, doc string) 
 		b.know(key)
 		return
 	}
-	if !chosen || b.s.mode == describing {
+	if b.s.mode != encoding { // written even if it is 0
 		opts = append(opts, Optional())
 	}
 	Int(b, &v, key, millionths, opts...)
 	if b.Decoding() && chosen {
 		x.Threshold = v
+		if !b.Given(key) {
+			b.Fail(key, harness.Finding{Reason: "required key is missing", Fix: "add on_above or on_below"})
+		}
 	}
 	if b.Decoding() && !chosen && b.Given(key) && b.Given(other) {
 		b.Fail(key, harness.Finding{Reason: other + " is stated too", Fix: "remove one of them"})

@@ -13,7 +13,11 @@
 // Numbers are decimals in the text and scaled integers in the value. The
 // conversion is exact (see Scale): no binary floating point takes part.
 //
-// Scripted inputs are phrases such as
+// The kinds themselves: Calibration (LoadCalibration, WriteCalibration) and
+// ColumnsKind (LoadColumns, SuggestColumns), which says how a recording feeds the
+// controller.
+//
+// Scripted inputs are phrases in the vocabulary Inputs, such as
 //
 //	clutch on at 12 s
 //	throttle ramp 20 % to 100 % over 0.3 s at 13 s

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"golang.org/x/exp/constraints"
-
 	"github.com/holdline/holdline/harness"
 )
 
@@ -14,7 +12,7 @@ import (
 // usually the lengths of two axes visited before; if one is 0 because its
 // axis had an error, only the shape of the rows is checked and cells stays
 // untouched. Range bounds each number. A matrix without Optional is required.
-func Grid[T constraints.Integer](b *Block, cells []T, rows, cols int, key string, s Scale, opts ...Option) {
+func Grid[T Integer](b *Block, cells []T, rows, cols int, key string, s Scale, opts ...Option) {
 	sp := newSpec(opts)
 	g := &grid[T]{b: b, key: key, cells: cells, rows: rows, cols: cols, scale: s, sp: sp}
 	g.lo, g.hi = limits[T](b, key, s, sp)
@@ -31,7 +29,7 @@ func Grid[T constraints.Integer](b *Block, cells []T, rows, cols int, key string
 	})
 }
 
-type grid[T constraints.Integer] struct {
+type grid[T Integer] struct {
 	b          *Block
 	key        string
 	cells      []T

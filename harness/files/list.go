@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"golang.org/x/exp/constraints"
-
 	"github.com/holdline/holdline/harness"
 )
 
@@ -27,7 +25,7 @@ func Slice[T any](p *[]T) Seq[T] {
 
 // Array keeps the items at the start of a (a slice of a fixed-capacity array)
 // and their number in *n.
-func Array[T any, N constraints.Integer](a []T, n *N) Seq[T] {
+func Array[T any, N Integer](a []T, n *N) Seq[T] {
 	return Seq[T]{
 		max: len(a),
 		get: func() []T { return a[:min(max(int(*n), 0), len(a))] },
@@ -134,7 +132,7 @@ func listField[T any](b *Block, seq Seq[T], key string, sp *spec, f field, read 
 
 // Ints visits a list of numbers. Range bounds each number, Len their count,
 // Rising their order.
-func Ints[T constraints.Integer](b *Block, seq Seq[T], key string, s Scale, opts ...Option) {
+func Ints[T Integer](b *Block, seq Seq[T], key string, s Scale, opts ...Option) {
 	sp := newSpec(opts)
 	lo, hi := limits[T](b, key, s, sp)
 	var last *int64 // the last good number, for rising

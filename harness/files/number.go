@@ -4,14 +4,12 @@ import (
 	"fmt"
 	"math"
 
-	"golang.org/x/exp/constraints"
-
 	"github.com/holdline/holdline/harness"
 )
 
 // Int visits a number: a decimal in the text, an integer of the given scale
 // in the value.
-func Int[T constraints.Integer](b *Block, p *T, key string, s Scale, opts ...Option) {
+func Int[T Integer](b *Block, p *T, key string, s Scale, opts ...Option) {
 	sp := newSpec(opts)
 	lo, hi := limits[T](b, key, s, sp)
 	def := b.defaultNumber(key, s, sp, lo, hi)
@@ -37,7 +35,7 @@ func outside(v, lo, hi int64) string {
 }
 
 // limits gives the range of a number: the declared one within what T holds.
-func limits[T constraints.Integer](b *Block, key string, s Scale, sp *spec) (lo, hi int64) {
+func limits[T Integer](b *Block, key string, s Scale, sp *spec) (lo, hi int64) {
 	lo, hi = typeLimits[T]()
 	if b.s.mode == describing && !s.reversible() {
 		b.fault(key, "its scale cannot write every value; set Rounded")
@@ -54,7 +52,7 @@ func limits[T constraints.Integer](b *Block, key string, s Scale, sp *spec) (lo,
 	return max(lo, sp.lo), min(hi, sp.hi)
 }
 
-func typeLimits[T constraints.Integer]() (lo, hi int64) {
+func typeLimits[T Integer]() (lo, hi int64) {
 	var zero T
 	if zero-1 > 0 { // unsigned
 		if m := uint64(zero - 1); m <= math.MaxInt64 {

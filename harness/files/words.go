@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"golang.org/x/exp/constraints"
-
 	"github.com/holdline/holdline/harness"
 )
 
@@ -137,7 +135,7 @@ func word[T comparable](b *Block, key, path string, n *Node, words Words[T]) (v 
 // Set visits a list of words whose values are bits; the value is their union.
 // Len bounds the number of words. The order in the text does not matter; it is
 // written in the order of words.
-func Set[T constraints.Integer](b *Block, p *T, key string, words Words[T], opts ...Option) {
+func Set[T Integer](b *Block, p *T, key string, words Words[T], opts ...Option) {
 	sp := newSpec(opts)
 	if sp.hasDef && !sp.rawDef {
 		b.fault(key, "a set takes DefaultRaw")
@@ -167,7 +165,7 @@ func Set[T constraints.Integer](b *Block, p *T, key string, words Words[T], opts
 	})
 }
 
-func setText[T constraints.Integer](words Words[T], v T) string {
+func setText[T Integer](words Words[T], v T) string {
 	var parts []string
 	for _, w := range words {
 		if w.Value != 0 && v&w.Value == w.Value {
@@ -177,7 +175,7 @@ func setText[T constraints.Integer](words Words[T], v T) string {
 	return "[" + strings.Join(parts, ", ") + "]"
 }
 
-func leftover[T constraints.Integer](words Words[T], v T) string {
+func leftover[T Integer](words Words[T], v T) string {
 	for _, w := range words {
 		if v&w.Value == w.Value {
 			v &^= w.Value
