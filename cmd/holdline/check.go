@@ -9,6 +9,7 @@ import (
 
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/require"
 )
 
 const checkLong = `Check reads files of any kind that Holdline knows and lists everything that is
@@ -54,6 +55,14 @@ var fileKinds = map[string]fileKind{
 	"holdline-columns-1": {
 		check:    func(p string) harness.Findings { _, f := files.LoadColumns(p); return f },
 		describe: files.ColumnsKind.Describe,
+	},
+	"holdline-car-1": {
+		check:    func(p string) harness.Findings { _, f := files.LoadCar(p); return f },
+		describe: files.Car.Describe,
+	},
+	require.FileFormat: {
+		check:    func(p string) harness.Findings { _, _, f := require.FileKind.Read(p); return f },
+		describe: require.FileKind.Describe,
 	},
 }
 
