@@ -134,6 +134,10 @@ func (ev *evaluator) pastBound(n *node, dst []int64, kids [2][]int64) {
 // image, with nothing beyond the end.
 func (ev *evaluator) pastTimed(n *node, dst []int64, kids [2][]int64) {
 	w, mask := n.window, maskOf(n.op)
+	if w.a == w.b && n.op != opSince {
+		shiftBack(dst, kids[0], w.a, top^mask)
+		return
+	}
 	p, out := ev.newKeys(), ev.newKeys()
 	reverse(p, kids[0])
 	if n.op == opSince {

@@ -171,6 +171,15 @@ func sinceStart(dst, p, q []int64, starts []int, needStart bool) {
 	}
 }
 
+// shiftBack writes dst[t] = src[t-a]: the window of a single tick.
+func shiftBack(dst, src []int64, a int, pad int64) {
+	a = min(a, len(dst))
+	for t := range dst[:a] {
+		dst[t] = pad
+	}
+	copy(dst[a:], src)
+}
+
 func reverse(dst, src []int64) {
 	n := len(src)
 	for i, v := range src {

@@ -34,22 +34,65 @@ func (ev *evaluator) pointFold(n *node, t int, m mode) (lo, hi int64) {
 	if open {
 		lo, hi = ev.pads(n)
 	}
+	if both, ok := ev.joinFold(n.kids[0], m, from, to, mask); ok {
+		return foldRange([]int64{both}, lo, mask), foldRange([]int64{both}, hi, mask)
+	}
 	b := ev.band(n.kids[0], m)
 	known := min(max(b.exact, from), to)
-	lo = foldRange(b.lo[from:to], lo, mask)
-	hi = foldRange(b.lo[from:known], hi, mask)
+	both := foldRange(b.lo[from:known], top^mask, mask)
+	lo, hi = foldRange([]int64{both}, lo, mask), foldRange([]int64{both}, hi, mask)
 	if known < to {
+		lo = foldRange(b.lo[known:to], lo, mask)
 		hi = foldRange(b.hi[known-b.exact:to-b.exact], hi, mask)
 	}
 	return lo, hi
 }
 
-func foldRange(src []int64, acc, mask int64) int64 {
-	acc ^= mask
-	for _, v := range src {
-		acc = min(acc, v^mask)
+// joinFold folds a connective without writing it out, where nothing else reads
+// it: of time margins only the one number is asked for.
+func (ev *evaluator) joinFold(n *node, m mode, from, to int, mask int64) (acc int64, ok bool) {
+	if m == margins || n.users != 1 || ev.bands[m][n.id] != nil || n.op != opImplies && n.op != opAnd {
+		return 0, false
 	}
-	return acc ^ mask
+	l, r := ev.band(n.kids[0], m), ev.band(n.kids[1], m)
+	if !l.known() || !r.known() {
+		return 0, false
+	}
+	return foldJoin(n.op, l.lo[from:to], r.lo[from:to], mask), true
+}
+
+func foldJoin(o op, l, r []int64, mask int64) int64 {
+	r = r[:len(l)]
+	a, b := top, top
+	for len(l) >= 2 {
+		a, b = min(a, joined(o, l[0], r[0])^mask), min(b, joined(o, l[1], r[1])^mask)
+		l, r = l[2:], r[2:]
+	}
+	if len(l) == 1 {
+		a = min(a, joined(o, l[0], r[0])^mask)
+	}
+	return min(a, b) ^ mask
+}
+
+func joined(o op, l, r int64) int64 {
+	if o == opAnd {
+		return min(l, r)
+	}
+	return max(^l, r)
+}
+
+// foldRange is the minimum of acc and src, or the maximum. Four minima at a time
+// do not wait for each other.
+func foldRange(src []int64, acc, mask int64) int64 {
+	a, b, c, d := acc^mask, top, top, top
+	for ; len(src) >= 4; src = src[4:] {
+		a, b = min(a, src[0]^mask), min(b, src[1]^mask)
+		c, d = min(c, src[2]^mask), min(d, src[3]^mask)
+	}
+	for _, v := range src {
+		a = min(a, v^mask)
+	}
+	return min(a, b, c, d) ^ mask
 }
 
 // reach is the window of a future operator at tick t, as ticks from..to-1 of

@@ -1,0 +1,57 @@
+package proving_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/faults"
+	"github.com/holdline/holdline/harness/require/proving"
+)
+
+// The reference holds the standard sets with every kind of fault on the inputs
+// that a launch hangs on, in the hold and after release. What is judged is what
+// the unit was given.
+func TestReferenceHoldsUnderFaults(t *testing.T) {
+	cal := proving.Car()
+	c := court(t, cal)
+	script := proving.Scripts(proving.Varied(0))[0]
+	times := [2]controller.Duration{3500 * controller.Millisecond, 5200 * controller.Millisecond}
+	for i, k := range faults.Kinds() {
+		for j, f := range faultsOf(k) {
+			f.From, f.For, f.Time = times[(i+j)%2], 300*controller.Millisecond, 20*controller.Millisecond
+			tr := harness.NewTrace(cal)
+			stim, unit, err := faults.Wrap(proving.NewDrive(cal, script, 1), &harness.Reference{}, cal, uint64(i), []faults.Fault{f})
+			require.NoError(t, err)
+			_, err = harness.Run(t.Context(), stim, unit, harness.Session{Calibration: cal}, tr)
+			require.NoError(t, err)
+			res, err := c.Judge(tr, true)
+			require.NoError(t, err)
+			for _, r := range res {
+				assert.Equalf(t, harness.VerdictHolds, r.Verdict, "%s: %s: margin %g %s at %.3f s: %s", f, r.ID, r.Margin, r.Unit, r.ClosestAt, r.Condition)
+			}
+		}
+	}
+}
+
+// faultsOf lists the faults of a kind that the reference must stand. Where the
+// controller itself is at fault it cannot hold what it has forgotten.
+func faultsOf(k faults.Kind) (list []faults.Fault) {
+	switch {
+	case k >= faults.Restart && k != faults.SkippedTicks && k != faults.RepeatedCommits:
+		return nil
+	case k >= faults.Restart:
+		return []faults.Fault{{Kind: k, Amount: 2000}}
+	case k == faults.SupplyDip:
+		return []faults.Fault{{Kind: k, Channel: controller.SupplyVoltage, Amount: 9000}}
+	case k >= faults.SwitchOn:
+		return []faults.Fault{{Kind: k, Switch: controller.TransBrake}, {Kind: k, Switch: controller.Arm}}
+	}
+	for _, ch := range []controller.Channel{controller.EngineSpeed, controller.Throttle, controller.ManifoldPressure, controller.BottlePressure} {
+		list = append(list, faults.Fault{Kind: k, Channel: ch, Other: controller.FuelPressure, Amount: 3000})
+	}
+	return list
+}
