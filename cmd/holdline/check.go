@@ -60,6 +60,10 @@ var fileKinds = map[string]fileKind{
 		check:    func(p string) harness.Findings { _, f := files.LoadCar(p); return f },
 		describe: files.Car.Describe,
 	},
+	"holdline-scenario-1": {
+		check:    func(p string) harness.Findings { _, f := files.LoadScenario(p); return f },
+		describe: files.ScenarioKind.Describe,
+	},
 	require.FileFormat: {
 		check:    func(p string) harness.Findings { _, _, f := require.FileKind.Read(p); return f },
 		describe: require.FileKind.Describe,

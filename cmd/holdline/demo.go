@@ -158,7 +158,7 @@ func (s *setup) jobs(name string, o demoOptions) ([]*launchJob, error) {
 		j := &launchJob{
 			name: s.car.Name + ": " + name, verb: "demo", repeat: fmt.Sprintf("holdline demo --seed %d --repeats %d", o.seed, o.repeats),
 			model: model, cal: &cal, cond: s.cond, script: script, shift: s.shift,
-			until: sim.Marks[6], most: demoLongest, target: s.target, traceAfter: demoTraceAfter, overwrite: o.force,
+			until: sim.Marks[6], most: demoLongest, target: s.target, teeth: true, traceAfter: demoTraceAfter, overwrite: o.force,
 		}
 		j.cond.Seed = o.seed + uint64(i)
 		if i == 0 && o.out != "" {

@@ -15,6 +15,7 @@ import (
 
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/crank"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/record"
 	"github.com/holdline/holdline/sim"
@@ -36,6 +37,7 @@ type launchJob struct {
 	until  float64 // m
 	most   float64 // s
 	target harness.Target
+	teeth  bool // engine speed and sync from tooth times
 
 	traceAfter float64 // s that the trace goes on after let-go; 0: to the end
 	overwrite  bool
@@ -50,7 +52,7 @@ func (j *launchJob) run(ctx context.Context) (harness.Results, error) {
 	}
 	driver := files.NewScriptDriver(j.script, rand.New(rand.NewPCG(j.cond.Seed, driverStream)), files.ShiftsOf(&car, j.shift))
 	plant, err := harness.NewPlant(j.model, j.cond, j.cal, harness.PlantOptions{
-		Driver: driver, Until: j.until, Ticks: uint32(j.most * float64(controller.Second) / float64(j.cal.Period)),
+		Driver: driver, Crank: j.decoder(&car), Until: j.until, Ticks: uint32(j.most * float64(controller.Second) / float64(j.cal.Period)),
 	})
 	if err != nil {
 		return results, err
@@ -69,6 +71,20 @@ func (j *launchJob) run(ctx context.Context) (harness.Results, error) {
 		results.Stopped = runErr.Error()
 	}
 	return results, errors.Join(runErr, keep.finish(&results, runErr))
+}
+
+// decoder follows the car's own crank wheel, in sync from the start, as that of
+// an engine which has been running. A wheel without a gap has none.
+func (j *launchJob) decoder(car *sim.Car) harness.CrankDecoder {
+	if !j.teeth {
+		return nil
+	}
+	d := crank.New(crank.WheelOf(car), len(car.Engine.Order))
+	if d == nil {
+		return nil
+	}
+	d.Running(0, controller.Speed(j.cond.StartRPM*float64(controller.RPM)))
+	return d
 }
 
 // driverStream keeps the driver's scatter apart from the plant's noise.

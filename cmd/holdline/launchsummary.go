@@ -31,14 +31,19 @@ func together(verb, repeat string, runs []harness.Results) *harness.Results {
 
 // saveAll writes the results and the summary of several runs.
 func saveAll(dir string, all *harness.Results) error {
-	text, err := all.JSON()
+	return errors.Join(saveResults(dir, all), saveSummary(dir, all.Runs))
+}
+
+func saveResults(dir string, r *harness.Results) error {
+	text, err := r.JSON()
 	if err != nil {
 		return err
 	}
-	return errors.Join(
-		files.WriteFile(filepath.Join(dir, resultsFile), text, true),
-		files.WriteFile(filepath.Join(dir, summaryFile), summaryTable(all.Runs), true),
-	)
+	return files.WriteFile(filepath.Join(dir, resultsFile), text, true)
+}
+
+func saveSummary(dir string, runs []harness.Results) error {
+	return files.WriteFile(filepath.Join(dir, summaryFile), summaryTable(runs), true)
 }
 
 // summaryTable is summary.csv: a line a launch.

@@ -103,7 +103,7 @@ func newRoot() *cobra.Command {
 
 // verbs lists the commands in the order of use.
 func verbs() []*cobra.Command {
-	return []*cobra.Command{demoCommand(), checkCommand(), replayCommand()}
+	return []*cobra.Command{demoCommand(), checkCommand(), replayCommand(), runCommand()}
 }
 
 // printFindings lists findings, one a line, in the order of file and line.
