@@ -25,6 +25,7 @@ var mayImport = []struct {
 }{
 	{"controller", nil, "the core knows nothing but itself"},
 	{"sim", []string{"sim/"}, "the plant knows no controller and never parses"},
+	{"sim/", []string{"sim"}, "a program beside the plant may drive it"},
 	{"harness", []string{"controller", "sim"}, "harness owns the shared types and imports none of its subpackages"},
 	{"harness/", []string{"controller", "sim", "harness"}, "subpackages build on harness"},
 	{"cmd", []string{"controller", "sim", "harness", "examples"}, "the command uses everything"},

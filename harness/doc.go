@@ -8,8 +8,8 @@
 //
 //	Stimulus.Next -> Unit.Step -> Stimulus.Apply -> Sink.Record ...
 //
-// A recording ignores Apply; a plant latches each decision when it reaches its
-// angle. Faults, byte logs, differential runs and playback wrap these
-// interfaces. The package owns the shared types and imports none of its
-// subpackages.
+// A recording ignores Apply; a Plant (a simulated car with a Driver) latches each
+// decision when it reaches its angle. Faults, byte logs, differential runs and
+// playback wrap these interfaces. The package owns the shared types and imports
+// none of its subpackages.
 package harness

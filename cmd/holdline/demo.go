@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -68,22 +67,9 @@ func runDemo(cmd *cobra.Command, o demoOptions) error {
 		}
 	}
 	cars := demoCars()
-	cells, jobs, err := demoJobs(cars, o)
+	cells, results, err := launchDemo(cmd, cars, o)
 	if err != nil {
 		return err
-	}
-	if o.workers < 1 {
-		o.workers = defaultWorkers()
-	}
-	results, err := runAll(cmd.Context(), jobs, o.workers, countLine(cmd.ErrOrStderr(), "demo"))
-	if errors.Is(err, context.Canceled) {
-		return withStatus(exitInterrupted, err)
-	}
-	if err != nil {
-		return err
-	}
-	for i := range cells {
-		cells[i].results = results[cells[i].first : cells[i].first+o.repeats]
 	}
 	all := together("demo", fmt.Sprintf("holdline demo --seed %d --repeats %d", o.seed, o.repeats), results)
 	if o.out != "" {
@@ -101,6 +87,25 @@ func runDemo(cmd *cobra.Command, o demoOptions) error {
 	}
 	printDemo(cmd.OutOrStdout(), cars, cells, o)
 	return nil
+}
+
+// launchDemo makes every launch, and hands each cell of the tables its own.
+func launchDemo(cmd *cobra.Command, cars []demoCar, o demoOptions) ([]cell, []harness.Results, error) {
+	cells, jobs, err := demoJobs(cars, o)
+	if err != nil {
+		return nil, nil, err
+	}
+	if o.workers < 1 {
+		o.workers = defaultWorkers()
+	}
+	results, err := runAll(cmd.Context(), jobs, o.workers, countLine(cmd.ErrOrStderr(), "demo"))
+	if err != nil {
+		return nil, nil, interrupted(err)
+	}
+	for i := range cells {
+		cells[i].results = results[cells[i].first : cells[i].first+o.repeats]
+	}
+	return cells, results, nil
 }
 
 // demoJobs lists every launch of the demo, in the order of the tables.

@@ -144,7 +144,7 @@ func turboEight() demoCar {
 			shift: 6300 * controller.RPM, target: harness.Target{Speed: 3600 * controller.RPM},
 		},
 		comparisons: []comparison{
-			{title: "coming up on the brake", lesson: comeUpLesson, choices: []choice{
+			{title: "on the trans-brake", lesson: comeUpLesson, choices: []choice{
 				{"base timing", func(*setup) {}},
 				{"retard coming up", func(s *setup) { s.launch().Timing = demo.Late(20 * controller.Degree) }},
 				{"small shot", shot(demo.SmallShot)},

@@ -39,6 +39,7 @@ type launchJob struct {
 	target harness.Target
 	teeth  bool // engine speed and sync from tooth times
 
+	truth      bool    // keep the plant's own channels too
 	traceAfter float64 // s that the trace goes on after let-go; 0: to the end
 	overwrite  bool
 }
@@ -50,15 +51,20 @@ func (j *launchJob) run(ctx context.Context) (harness.Results, error) {
 		Verb: j.verb, Source: j.name, Repeat: j.repeat, Seed: j.cond.Seed, Verdict: harness.VerdictNone,
 		Notes: []string{"a simulated car of our own invention: it shows directions, not your numbers"},
 	}
+	teeth := j.decoder(&car)
 	driver := files.NewScriptDriver(j.script, rand.New(rand.NewPCG(j.cond.Seed, driverStream)), files.ShiftsOf(&car, j.shift))
-	plant, err := harness.NewPlant(j.model, j.cond, j.cal, harness.PlantOptions{
-		Driver: driver, Crank: j.decoder(&car), Until: j.until, Ticks: uint32(j.most * float64(controller.Second) / float64(j.cal.Period)),
-	})
+	options := harness.PlantOptions{
+		Driver: driver, Until: j.until, Ticks: uint32(j.most * float64(controller.Second) / float64(j.cal.Period)),
+	}
+	if teeth != nil {
+		options.Crank = teeth
+	}
+	plant, err := harness.NewPlant(j.model, j.cond, j.cal, options)
 	if err != nil {
 		return results, err
 	}
 	launch, digest := harness.NewLaunchDigest(plant, j.target), harness.NewDigest(j.cal)
-	keep, err := j.keep(launch)
+	keep, err := j.keep(plant, launch)
 	if err != nil {
 		return results, err
 	}
@@ -67,6 +73,10 @@ func (j *launchJob) run(ctx context.Context) (harness.Results, error) {
 	digest.Fill(&results)
 	measured := launch.Result()
 	results.Launch, results.Unit, results.Complete = &measured, caps.Name, runErr == nil
+	if teeth != nil && teeth.Bridged+teeth.False+teeth.Losses+teeth.CamFaults > 0 {
+		results.Notes = append(results.Notes, fmt.Sprintf("crank decoder: %d missing teeth bridged, %d false edges, %d losses of sync, %d cam edges out of place",
+			teeth.Bridged, teeth.False, teeth.Losses, teeth.CamFaults))
+	}
 	if runErr != nil {
 		results.Stopped = runErr.Error()
 	}
@@ -75,7 +85,7 @@ func (j *launchJob) run(ctx context.Context) (harness.Results, error) {
 
 // decoder follows the car's own crank wheel, in sync from the start, as that of
 // an engine which has been running. A wheel without a gap has none.
-func (j *launchJob) decoder(car *sim.Car) harness.CrankDecoder {
+func (j *launchJob) decoder(car *sim.Car) *crank.Decoder {
 	if !j.teeth {
 		return nil
 	}
@@ -95,10 +105,11 @@ type kept struct {
 	dir   string
 	files *record.TraceFiles
 	trace *harness.Trace
+	truth *truthFile // nil: not asked for
 	until *untilLetGo
 }
 
-func (j *launchJob) keep(launch *harness.LaunchDigest) (*kept, error) {
+func (j *launchJob) keep(plant *harness.Plant, launch *harness.LaunchDigest) (*kept, error) {
 	if j.folder == "" {
 		return nil, nil
 	}
@@ -110,7 +121,14 @@ func (j *launchJob) keep(launch *harness.LaunchDigest) (*kept, error) {
 		return nil, err
 	}
 	k := &kept{dir: j.folder, files: out, trace: harness.NewTrace(j.cal)}
-	k.until = &untilLetGo{launch: launch, period: float64(j.cal.Period) / float64(controller.Second), after: j.traceAfter, sinks: []harness.Sink{k.files, k.trace}}
+	sinks := []harness.Sink{k.files, k.trace}
+	if j.truth {
+		if k.truth, err = createTruthFile(j.folder, plant, j.overwrite); err != nil {
+			return nil, errors.Join(err, fmt.Errorf("started: %s", out.Abort(err)))
+		}
+		sinks = append(sinks, k.truth)
+	}
+	k.until = &untilLetGo{launch: launch, period: float64(j.cal.Period) / float64(controller.Second), after: j.traceAfter, sinks: sinks}
 	return k, nil
 }
 
@@ -126,6 +144,7 @@ func (k *kept) finish(r *harness.Results, runErr error) error {
 		return nil
 	}
 	if runErr != nil {
+		k.truth.abort(runErr)
 		return fmt.Errorf("what was recorded is kept in %s", k.files.Abort(runErr))
 	}
 	text, err := r.JSON()
@@ -134,6 +153,7 @@ func (k *kept) finish(r *harness.Results, runErr error) error {
 	}
 	return errors.Join(
 		k.files.Close(),
+		k.truth.close(),
 		files.WriteFile(filepath.Join(k.dir, pictureFile), picture(k.trace, r), true),
 		files.WriteFile(filepath.Join(k.dir, resultsFile), text, true),
 	)

@@ -83,7 +83,7 @@ func (p *sheet) text(x, y float64, anchor, s, more string) {
 func (p *sheet) top() float64 { return float64(firstPanel + p.panels*(panelHeight+panelGap)) }
 
 func (p *sheet) x(tick int) float64 {
-	return plotLeft + (plotRight-plotLeft)*float64(tick)/float64(max(p.ticks, 1))
+	return plotLeft + float64((plotRight-plotLeft)*float64(tick)/float64(max(p.ticks, 1)))
 }
 
 // panel draws the lines that the trace has.
@@ -92,7 +92,7 @@ func (p *sheet) panel(title string, t *harness.Trace, lines ...line) {
 	step := niceStep(high - low)
 	low, high = math.Floor(low/step)*step, math.Ceil(high/step)*step
 	top := p.top()
-	y := func(v float64) float64 { return top + panelHeight*(high-v)/(high-low) }
+	y := func(v float64) float64 { return top + float64(panelHeight*(high-v)/(high-low)) }
 	for v := low; v <= high+step/2; v += step {
 		fmt.Fprintf(&p.out, `<line x1="%d" y1="%.1f" x2="%d" y2="%.1f" stroke="#ddd"/>`+"\n", plotLeft, y(v), plotRight, y(v))
 		p.text(plotLeft-6, y(v)+4, "end", fmt.Sprintf("%g", v), "")
@@ -100,7 +100,7 @@ func (p *sheet) panel(title string, t *harness.Trace, lines ...line) {
 	p.text(plotLeft, top-6, "start", title, "")
 	for i, l := range lines {
 		c := t.Column(l.column)
-		if c == nil {
+		if c == nil || allZero(c.Data) {
 			continue
 		}
 		p.text(float64(plotRight-130*(len(lines)-1-i)), top-6, "end", l.label+key(l.dash), `fill="`+l.colour+`"`)
@@ -108,6 +108,16 @@ func (p *sheet) panel(title string, t *harness.Trace, lines ...line) {
 	}
 	fmt.Fprintf(&p.out, `<rect x="%d" y="%.1f" width="%d" height="%d" fill="none" stroke="#000"/>`+"\n", plotLeft, top, plotRight-plotLeft, panelHeight)
 	p.panels++
+}
+
+// allZero tells a target that is never commanded.
+func allZero(data []int32) bool {
+	for _, x := range data {
+		if x != 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func key(dash string) string {
@@ -134,15 +144,21 @@ func bounds(t *harness.Trace, lines []line) (low, high float64) {
 	return low, high
 }
 
-// niceStep is 1, 2 or 5 times a power of ten that cuts a span into about five.
+// niceStep is 1, 2 or 5 times a power of ten that cuts a span into at most six.
 func niceStep(span float64) float64 {
-	unit := math.Pow(10, math.Floor(math.Log10(span/5)))
-	for _, m := range []float64{1, 2, 5} {
+	unit := 1.0
+	for span/unit > 6 {
+		unit *= 10
+	}
+	for span/unit <= 0.6 {
+		unit /= 10
+	}
+	for _, m := range []float64{0.1, 0.2, 0.5} {
 		if span/(m*unit) <= 6 {
 			return m * unit
 		}
 	}
-	return 10 * unit
+	return unit
 }
 
 // curve draws a column; where there are more ticks than points, the lowest and
@@ -173,7 +189,7 @@ func (p *sheet) axis() {
 	bottom := p.top() - panelGap
 	step := niceStep(p.end)
 	for s := 0.0; s <= p.end+1e-9; s += step {
-		x := plotLeft + (plotRight-plotLeft)*s/p.end
+		x := plotLeft + float64((plotRight-plotLeft)*s/p.end)
 		fmt.Fprintf(&p.out, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="#000"/>`+"\n", x, bottom, x, bottom+5)
 		p.text(x, bottom+19, "middle", fmt.Sprintf("%g", s), "")
 	}
@@ -185,7 +201,7 @@ func (p *sheet) letGo(r *harness.Results) {
 	if r.Launch == nil || r.Launch.LetGo == 0 {
 		return
 	}
-	x := plotLeft + (plotRight-plotLeft)*r.Launch.LetGo/p.end
+	x := plotLeft + float64((plotRight-plotLeft)*r.Launch.LetGo/p.end)
 	fmt.Fprintf(&p.out, `<line x1="%.1f" y1="%d" x2="%.1f" y2="%.1f" stroke="#000" stroke-dasharray="1 3"/>`+"\n", x, firstPanel, x, p.top()-panelGap)
 	p.text(x+4, firstPanel+14, "start", "let go", "")
 }

@@ -22,6 +22,7 @@ The same scenario and seed give the same result on every machine.`
 type runOptions struct {
 	out         string
 	force, json bool
+	truth       bool
 	seed        int64
 	repeats     int
 	workers     int
@@ -41,6 +42,7 @@ func runCommand() *cobra.Command {
 	f.StringVarP(&o.out, "out", "o", "", "write results, and trace, events and picture of every run, to `DIR`")
 	f.BoolVar(&o.force, "force", false, "overwrite results of an earlier run in DIR")
 	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of a summary")
+	f.BoolVar(&o.truth, "truth", false, "write truth.csv too: every channel of the simulated car itself")
 	f.Int64Var(&o.seed, "seed", -1, "first seed, instead of the scenario's")
 	f.IntVar(&o.repeats, "repeats", 0, "runs of each scenario, instead of the scenario's")
 	f.IntVar(&o.workers, "workers", 0, "runs at a time (0: one a core)")
@@ -101,7 +103,7 @@ func scenarioJobs(paths []string, o runOptions) (jobs []*launchJob, all harness.
 func scenarioJob(s *files.LoadedScenario, run int, o runOptions) *launchJob {
 	j := &launchJob{
 		name: s.Name, verb: "run", model: s.Model, cal: s.Cal, cond: s.Conditions(run), script: &s.Script,
-		shift: s.ShiftRPM, until: s.DistanceM, most: s.LongestS, target: s.Target, teeth: s.DecodeTeeth, overwrite: o.force,
+		shift: s.ShiftRPM, until: s.DistanceM, most: s.LongestS, target: s.Target, teeth: s.DecodeTeeth, truth: o.truth, overwrite: o.force,
 	}
 	j.repeat = fmt.Sprintf("holdline run %s --seed %d --repeats 1", quote(filepath.ToSlash(s.File)), j.cond.Seed)
 	if o.out != "" {
@@ -147,7 +149,7 @@ func tellRuns(w io.Writer, all *harness.Results, runs []harness.Results, o runOp
 	return nil
 }
 
-const launchNameWidth = 20
+const launchNameWidth = 16
 
 // printLaunches is a line a run, with the words of the demo's tables.
 func printLaunches(w io.Writer, runs []harness.Results) {

@@ -1,6 +1,7 @@
 package faults_test
 
 import (
+	"fmt"
 	"io"
 	"testing"
 
@@ -50,7 +51,7 @@ type spy struct {
 	given                []harness.Frame // frames with a tick
 	asked                int             // events, repeated ones too
 	opened, closed, only int
-	crank                []faults.Fault
+	crank                []string
 }
 
 func (s *spy) Open(harness.Session) (harness.Caps, error) { s.opened++; return harness.Caps{}, nil }
@@ -70,11 +71,14 @@ func (s *spy) Step(f *harness.Frame) error {
 }
 
 // wheel is a spy that has a crank wheel.
-type wheel struct{ spy }
+type wheel struct {
+	spy
+	refuse error
+}
 
-func (w *wheel) DisturbCrank(f faults.Fault, _ uint64) error {
-	w.crank = append(w.crank, f)
-	return nil
+func (w *wheel) DisturbCrank(kind string, from, until, every controller.Duration, degrees float64, seed uint64) error {
+	w.crank = append(w.crank, fmt.Sprint(kind, from, until, every, degrees, seed))
+	return w.refuse
 }
 
 // answers keeps what comes back.
@@ -263,8 +267,10 @@ func TestUnitSawEveryFaultOfItsOwn(t *testing.T) {
 			f.Time = 10 * ms
 			w := &wheel{}
 			runWith(t, w, 1, f)
-			assert.Equal(t, []faults.Fault{f}, w.crank)
-			_, _, err := faults.Wrap(&ramp{}, &spy{}, car(), 1, []faults.Fault{f})
+			assert.Equal(t, []string{fmt.Sprint(k.String(), f.From, f.From+f.For, f.Time, 0.5, 1)}, w.crank)
+			_, _, err := faults.Wrap(&ramp{}, &wheel{refuse: io.ErrClosedPipe}, car(), 1, []faults.Fault{f})
+			require.ErrorIs(t, err, io.ErrClosedPipe)
+			_, _, err = faults.Wrap(&ramp{}, &spy{}, car(), 1, []faults.Fault{f})
 			require.Error(t, err, "a unit without a wheel")
 			assert.Contains(t, err.Error(), "crank wheel")
 		})

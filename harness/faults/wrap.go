@@ -10,11 +10,14 @@ import (
 )
 
 // CrankDisturber is a stimulus or a unit that has a crank wheel whose teeth can
-// be disturbed: a rig, or a bench that feeds one.
+// be disturbed: a simulated car, a rig, a bench that feeds one. Its method has
+// plain types, so that whoever has a wheel need not know this package.
 type CrankDisturber interface {
-	// DisturbCrank takes a fault of kind ToothMissing, ToothExtra or ToothNoise
-	// before the run; an error says that it cannot be given.
-	DisturbCrank(f Fault, seed uint64) error
+	// DisturbCrank takes a fault before the run: kind is "tooth-missing",
+	// "tooth-extra" (one in every so long, on average) or "tooth-noise" (teeth
+	// up to so many degrees early or late), from a time until another, 0 being
+	// the end of the run. An error says that it cannot be given.
+	DisturbCrank(kind string, from, until, every controller.Duration, degrees float64, seed uint64) error
 }
 
 // Wrap gives a stimulus and a unit with the faults between them. Either may come
@@ -50,9 +53,18 @@ func Wrap(stim harness.Stimulus, u harness.Unit, cal *controller.Calibration, se
 
 func disturbCrank(stim harness.Stimulus, u harness.Unit, f Fault, seed uint64) error {
 	for _, x := range []any{u, stim} {
-		if d, ok := x.(CrankDisturber); ok {
-			return d.DisturbCrank(f, seed)
+		d, ok := x.(CrankDisturber)
+		if !ok {
+			continue
 		}
+		until := controller.Duration(0)
+		if f.For > 0 {
+			until = f.From + f.For
+		}
+		if err := d.DisturbCrank(f.Kind.String(), f.From, until, f.Time, float64(f.Amount)/1000, seed); err != nil {
+			return fmt.Errorf("fault %s: %w", f, err)
+		}
+		return nil
 	}
 	return fmt.Errorf("fault %s: neither unit nor stimulus has a crank wheel: commits reach this unit without teeth", f)
 }

@@ -128,6 +128,15 @@ func LoadScenario(path string) (*LoadedScenario, harness.Findings) {
 	if findings.Failed() {
 		return nil, findings
 	}
+	match := harness.MatchCar(*car, cal)
+	for _, f := range match {
+		pos, _ := doc.Locate("calibration")
+		f.File, f.Line, f.Column = doc.File, pos.Line, pos.Column
+		findings = append(findings, f)
+	}
+	if match.Failed() {
+		return nil, findings
+	}
 	model, bad := sim.Compile(*car)
 	for _, f := range bad {
 		findings = append(findings, harness.Finding{Severity: harness.Error, File: s.Car, Field: f.Field, Value: f.Value, Allowed: f.Allowed, Reason: f.Reason})

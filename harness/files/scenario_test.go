@@ -3,6 +3,7 @@ package files_test
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -81,4 +82,48 @@ grip = -1
 		lines[f.Line] = true
 	}
 	assert.Equal(t, map[int]bool{3: true, 4: true, 5: true, 7: true, 9: true}, lines)
+}
+
+func TestScenarioWithAnotherCarsCalibrationIsRefused(t *testing.T) {
+	text, err := os.ReadFile("../../examples/scenarios/saltmarsh-launch.toml")
+	require.NoError(t, err)
+	for file, reason := range map[string]string{"dray-mare.toml": "another engine", "iron-heron.toml": "another engine"} {
+		bad := strings.Replace(string(text), "calibrations/saltmarsh-20t.toml", "calibrations/"+file, 1)
+		dir := t.TempDir()
+		require.NoError(t, os.Mkdir(filepath.Join(dir, "scenarios"), 0o700))
+		root, err := filepath.Abs("../../examples")
+		require.NoError(t, err)
+		bad = strings.ReplaceAll(bad, "\"../", "\""+filepath.ToSlash(root)+"/")
+		path := filepath.Join(dir, "scenarios", "bad.toml")
+		require.NoError(t, os.WriteFile(path, []byte(bad), 0o600))
+		s, findings := files.LoadScenario(path)
+		assert.Nil(t, s)
+		require.NotEmpty(t, findings)
+		assert.Equal(t, 6, findings[0].Line)
+		assert.Contains(t, findings[0].Reason, reason)
+	}
+}
+
+func FuzzScenario(f *testing.F) {
+	paths, err := filepath.Glob("../../examples/scenarios/*.toml")
+	require.NoError(f, err)
+	for _, p := range paths {
+		text, err := os.ReadFile(p)
+		require.NoError(f, err)
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text []byte) {
+		s, _, findings := files.ScenarioKind.Decode("fuzz", text)
+		if findings.Failed() {
+			return
+		}
+		back, err := files.ScenarioKind.Encode(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, _, findings := files.ScenarioKind.Decode("again", back)
+		if findings.Failed() || again.Conditions(1) != s.Conditions(1) || again.Script.String() != s.Script.String() {
+			t.Fatalf("does not read back: %v", findings)
+		}
+	})
 }

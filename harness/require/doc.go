@@ -145,6 +145,16 @@
 // which its truth stays as it is; the operators combine those as they do
 // margins. Beyond both ends of the trace everything is taken to stay as it is.
 //
+// # Runs, files and standard sets
+//
+// OfTrace shows a harness.Trace as Signals: its columns by names that formulas
+// can spell, what its commits add up to, and its moments. Standard gives the
+// requirements that ship, with the numbers of a calibration filled in; Include
+// and Read take files of a person's own, which build on those. Judge and Court
+// give verdicts for results.json, WriteJUnit for JUnit XML. REQUIREMENTS.md in
+// this folder explains files, channels and values; BROKEN.md shows what the
+// standard sets catch.
+//
 // # Between samples
 //
 // A channel is sampled at ticks. One that is stored at every k-th tick only is

@@ -38,7 +38,7 @@ var FileKind = files.Kind[setFile]{
 
 func setFields(b *files.Block, f *setFile) {
 	files.Texts(b, files.Slice(&f.Include), "include", files.Optional(),
-		files.Doc("sets that this one builds on: standard/NAME, or a file beside this one; what follows overrides"))
+		files.Doc("sets that this one builds on: standard/NAME, standard for all of them, or a file beside this one; what follows overrides"))
 	files.Texts(b, files.Slice(&f.Drop), "drop", files.Optional(),
 		files.Doc("ids of included requirements that are not asked here"))
 	files.Tables(b, files.Slice(&f.Values), "value", func(b *files.Block, v *fileValue) {

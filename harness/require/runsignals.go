@@ -291,6 +291,7 @@ func (s *RunSignals) addMoments() {
 	}
 	if _, ok := s.entries["hold"]; ok {
 		s.edges("hold", "hold_on", "let_go")
+		s.fromStart("hold_on", "hold")
 	}
 	sort.Strings(s.moments)
 }
@@ -305,6 +306,18 @@ func (s *RunSignals) edges(name, on, off string) {
 	column := func() []int32 { c, _ := s.Lookup(name); return c.Ints }
 	s.moment(on, func() []int { return changes(column(), func(v int32) bool { return v != 0 }) })
 	s.moment(off, func() []int { return changes(column(), func(v int32) bool { return v == 0 }) })
+}
+
+// fromStart lets a moment come at the first tick too, if its switch is on there:
+// a run may begin with the clutch down.
+func (s *RunSignals) fromStart(moment, name string) {
+	edges := s.marks[moment]
+	s.marks[moment] = func() []int {
+		if c, _ := s.Lookup(name); len(c.Ints) > 0 && c.Ints[0] != 0 {
+			return append([]int{0}, edges()...)
+		}
+		return edges()
+	}
 }
 
 // changes lists the ticks at which a property of a column becomes true; it can

@@ -46,8 +46,8 @@ func Standard(cal *controller.Calibration) ([]Requirement, error) {
 	return Include(cal, StandardSets()...)
 }
 
-// Include gives the requirements of several sets: standard/NAME or the path of a
-// requirements file. Later ones override earlier ones by id. An error is a
+// Include gives the requirements of several sets: standard/NAME, standard for all
+// of those, or the path of a requirements file. Later ones override earlier ones by id. An error is a
 // harness.Findings where the text is wrong.
 func Include(cal *controller.Calibration, names ...string) ([]Requirement, error) {
 	var m merge
@@ -81,6 +81,12 @@ func (m *merge) fail(file, field, value, reason, fix string) {
 
 // include reads one set; path holds the files that led to it.
 func (m *merge) include(from, name string, path []string) {
+	if name == "standard" {
+		for _, set := range StandardSets() {
+			m.include(from, set, path)
+		}
+		return
+	}
 	if strings.HasPrefix(name, "standard/") {
 		text, err := StandardText(name)
 		if err != nil {

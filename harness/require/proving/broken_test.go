@@ -1,7 +1,6 @@
 package proving_test
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"strings"
@@ -35,7 +34,7 @@ func TestBrokenControllersAreCaught(t *testing.T) {
 		seen[b.Name] = true
 		require.Contains(t, scripts, b.Script, b.Name)
 		tr := harness.NewTrace(cal)
-		_, err := harness.Run(context.Background(), proving.NewDrive(cal, scripts[b.Script], 1), b.Unit(), harness.Session{Calibration: cal, Seed: 1}, tr)
+		_, err := harness.Run(t.Context(), proving.NewDrive(cal, scripts[b.Script], 1), b.Unit(), harness.Session{Calibration: cal, Seed: 1}, tr)
 		if !assert.NoError(t, err, b.Name) {
 			continue
 		}

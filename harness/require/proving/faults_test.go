@@ -55,3 +55,28 @@ func faultsOf(k faults.Kind) (list []faults.Fault) {
 	}
 	return list
 }
+
+// After a restart in the middle of a run with the arm switch on, added power stays
+// closed until the switch has been off (design A1), whatever the driver does.
+func TestRestartDisarms(t *testing.T) {
+	cal := proving.Car()
+	script := proving.Scripts(proving.Varied(0))[0]
+	for _, k := range []faults.Kind{faults.Restart, faults.PowerOff} {
+		tr := harness.NewTrace(cal)
+		f := faults.Fault{Kind: k, From: 3500 * controller.Millisecond, For: 100 * controller.Millisecond}
+		stim, unit, err := faults.Wrap(proving.NewDrive(cal, script, 1), &harness.Reference{}, cal, 1, []faults.Fault{f})
+		require.NoError(t, err)
+		_, err = harness.Run(t.Context(), stim, unit, harness.Session{Calibration: cal}, tr)
+		require.NoError(t, err)
+		opened := false
+		for _, x := range tr.Column("shot-1-phase").Data[:3500] {
+			opened = opened || x == int32(controller.ShotOpen)
+		}
+		require.True(t, opened, "before the restart a shot was open")
+		for _, name := range []string{"shot-1-duty", "shot-2-duty", "master-valve"} {
+			for i, x := range tr.Column(name).Data[3500:] {
+				require.Zero(t, x, "%s: %s %d ms after the restart", k, name, i)
+			}
+		}
+	}
+}

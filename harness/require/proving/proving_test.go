@@ -1,10 +1,10 @@
 package proving_test
 
 import (
-	"context"
 	"os"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"github.com/holdline/holdline/controller"
@@ -16,7 +16,7 @@ import (
 func run(t testing.TB, cal *controller.Calibration, unit harness.Unit, s *proving.Script, seed uint64) *harness.Trace {
 	t.Helper()
 	tr := harness.NewTrace(cal)
-	_, err := harness.Run(context.Background(), proving.NewDrive(cal, s, seed), unit, harness.Session{Calibration: cal, Seed: seed}, tr)
+	_, err := harness.Run(t.Context(), proving.NewDrive(cal, s, seed), unit, harness.Session{Calibration: cal, Seed: seed}, tr)
 	require.NoError(t, err)
 	return tr
 }
@@ -30,46 +30,32 @@ func court(t testing.TB, cal *controller.Calibration) *stl.Court {
 	return c
 }
 
-// The good reference holds every requirement on every shipped script.
+// untested are the requirements that no shipped launch puts to the test, and why.
+var untested = map[string]string{
+	"inputs.speed-trusted":               "only a fault of the controller makes its premise true",
+	"inputs.noticed.oil_pressure":        "one sensor of its kind is lost",
+	"inputs.noticed.lambda":              "one sensor of its kind is lost",
+	"inputs.noticed.supply_voltage":      "one sensor of its kind is lost",
+	"inputs.noticed.coolant_temperature": "one sensor of its kind is lost",
+	"power.brake.shot1":                  "the first shot is for the hold only",
+}
+
+// The good reference holds every requirement on every shipped launch, and every
+// requirement is put to the test by at least one.
 func TestReferenceHolds(t *testing.T) {
 	cal := proving.Car()
 	c := court(t, cal)
 	tested := map[string]bool{}
 	for _, s := range proving.Scripts(proving.Varied(0)) {
-		tr := run(t, cal, &harness.Reference{}, s, 1)
-		res, err := c.Judge(tr, true)
+		res, err := c.Judge(run(t, cal, &harness.Reference{}, s, 1), true)
 		require.NoError(t, err)
 		for _, r := range res {
-			if r.Verdict != harness.VerdictHolds {
-				t.Errorf("%s: %s %s: margin %g %s at %.3f s, unsized %v: %s", s.Name, r.ID, r.Verdict, r.Margin, r.Unit, r.ClosestAt, r.Unsized, r.Condition)
-			}
+			assert.Equalf(t, harness.VerdictHolds, r.Verdict, "%s: %s: margin %g %s at %.3f s: %s", s.Name, r.ID, r.Margin, r.Unit, r.ClosestAt, r.Condition)
 			tested[r.ID] = tested[r.ID] || !r.Vacuous
 		}
-		if os.Getenv("DUMP") != "" {
-			seq := tr.Column("sequence")
-			last := int32(-1)
-			for i, v := range seq.Data {
-				if v != last {
-					t.Logf("%s: %d %s rpm %d ceil %d", s.Name, i, seq.Words(v), tr.Column("engine-speed").Data[i]/10, tr.Column("ceiling").Data[i]/10)
-					last = v
-				}
-			}
-			for k := range 2 {
-				ph := tr.Column("shot-" + string(rune('1'+k)) + "-phase")
-				last = -1
-				for i, v := range ph.Data {
-					if v != last {
-						t.Logf("   shot %d: %d %s rpm %d target %d", k+1, i, ph.Words(v), tr.Column("engine-speed").Data[i]/10, tr.Column("target-ceiling").Data[i]/10)
-						last = v
-					}
-				}
-			}
-		}
 	}
-	for id, ok := range tested {
-		if !ok {
-			t.Logf("vacuous everywhere: %s", id)
-		}
+	for id, yes := range tested {
+		assert.Equal(t, untested[id] == "", yes, id)
 	}
 }
 
@@ -82,21 +68,13 @@ func TestReferenceHoldsOnVariedLaunches(t *testing.T) {
 	if os.Getenv("HOLDLINE_LONG") != "" {
 		launches = 10000
 	}
-	failed := 0
-	for n, seed := 0, uint64(1); n < launches; seed++ {
+	for n, seed := 0, uint64(1); n < launches && !t.Failed(); seed++ {
 		for _, s := range proving.Scripts(proving.Varied(seed)) {
 			n++
-			tr := run(t, cal, &harness.Reference{}, s, seed)
-			res, err := c.Judge(tr, true)
+			res, err := c.Judge(run(t, cal, &harness.Reference{}, s, seed), true)
 			require.NoError(t, err)
 			for _, r := range res {
-				if r.Verdict != harness.VerdictHolds {
-					failed++
-					t.Errorf("seed %d %s: %s %s: margin %g %s at %.3f s: %s", seed, s.Name, r.ID, r.Verdict, r.Margin, r.Unit, r.ClosestAt, r.Condition)
-				}
-			}
-			if failed > 30 {
-				t.FailNow()
+				assert.Equalf(t, harness.VerdictHolds, r.Verdict, "seed %d, %s: %s: margin %g %s at %.3f s: %s", seed, s.Name, r.ID, r.Margin, r.Unit, r.ClosestAt, r.Condition)
 			}
 		}
 	}
