@@ -18,6 +18,7 @@ import (
 	"github.com/holdline/holdline/harness/crank"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/record"
+	"github.com/holdline/holdline/harness/require"
 	"github.com/holdline/holdline/sim"
 )
 
@@ -38,6 +39,8 @@ type launchJob struct {
 	most   float64 // s
 	target harness.Target
 	teeth  bool // engine speed and sync from tooth times
+
+	required []require.Requirement
 
 	truth      bool    // keep the plant's own channels too
 	traceAfter float64 // s that the trace goes on after let-go; 0: to the end
@@ -69,6 +72,11 @@ func (j *launchJob) run(ctx context.Context) (harness.Results, error) {
 		return results, err
 	}
 	sinks := append([]harness.Sink{launch, digest}, keep.sinks()...)
+	var judged *harness.Trace
+	if len(j.required) > 0 {
+		judged = harness.NewTrace(j.cal)
+		sinks = append(sinks, judged)
+	}
 	caps, runErr := harness.Run(ctx, plant, &harness.Reference{}, harness.Session{Calibration: j.cal}, sinks...)
 	digest.Fill(&results)
 	measured := launch.Result()
@@ -80,7 +88,7 @@ func (j *launchJob) run(ctx context.Context) (harness.Results, error) {
 	if runErr != nil {
 		results.Stopped = runErr.Error()
 	}
-	return results, errors.Join(runErr, keep.finish(&results, runErr))
+	return results, errors.Join(runErr, j.judge(judged, &results), keep.finish(&results, runErr))
 }
 
 // decoder follows the car's own crank wheel, in sync from the start, as that of

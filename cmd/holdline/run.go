@@ -23,6 +23,8 @@ type runOptions struct {
 	out         string
 	force, json bool
 	truth       bool
+	require     []string
+	strict      bool
 	seed        int64
 	repeats     int
 	workers     int
@@ -43,6 +45,8 @@ func runCommand() *cobra.Command {
 	f.BoolVar(&o.force, "force", false, "overwrite results of an earlier run in DIR")
 	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of a summary")
 	f.BoolVar(&o.truth, "truth", false, "write truth.csv too: every channel of the simulated car itself")
+	f.StringArrayVar(&o.require, "require", nil, "judge every run by a requirement `SET`: standard, standard/NAME, or a requirements file")
+	f.BoolVar(&o.strict, "strict", false, "fail if a requirement was never put to the test")
 	f.Int64Var(&o.seed, "seed", -1, "first seed, instead of the scenario's")
 	f.IntVar(&o.repeats, "repeats", 0, "runs of each scenario, instead of the scenario's")
 	f.IntVar(&o.workers, "workers", 0, "runs at a time (0: one a core)")
@@ -67,16 +71,20 @@ func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {
 	all := &results[0]
 	if len(results) > 1 {
 		all = together("run", runCommandLine(paths, o), results)
+		all.Verdict = verdictOf(results)
 	}
 	if o.out != "" {
-		if err := errors.Join(saveResults(o.out, all), saveSummary(o.out, results)); err != nil {
+		if err := errors.Join(saveResults(o.out, all), saveSummary(o.out, results), saveJUnit(o.out, results)); err != nil {
 			return errors.Join(runErr, err)
 		}
 	}
 	if err := tellRuns(cmd.OutOrStdout(), all, results, o); err != nil {
 		return err
 	}
-	return interrupted(runErr)
+	if runErr != nil {
+		return interrupted(runErr)
+	}
+	return verdictStatus(all.Verdict, o.strict, anyVacuous(results))
 }
 
 // scenarioJobs loads every scenario and lists its runs.
@@ -93,8 +101,12 @@ func scenarioJobs(paths []string, o runOptions) (jobs []*launchJob, all harness.
 		if o.repeats > 0 {
 			s.Repeats = o.repeats
 		}
+		reqs, findings := requirementsFor(s.Cal, o.require)
+		all = append(all, findings...)
 		for run := range s.Repeats {
-			jobs = append(jobs, scenarioJob(s, run, o))
+			j := scenarioJob(s, run, o)
+			j.required = reqs
+			jobs = append(jobs, j)
 		}
 	}
 	return jobs, all
@@ -105,12 +117,19 @@ func scenarioJob(s *files.LoadedScenario, run int, o runOptions) *launchJob {
 		name: s.Name, verb: "run", model: s.Model, cal: s.Cal, cond: s.Conditions(run), script: &s.Script,
 		shift: s.ShiftRPM, until: s.DistanceM, most: s.LongestS, target: s.Target, teeth: s.DecodeTeeth, truth: o.truth, overwrite: o.force,
 	}
-	j.repeat = fmt.Sprintf("holdline run %s --seed %d --repeats 1", quote(filepath.ToSlash(s.File)), j.cond.Seed)
+	j.repeat = fmt.Sprintf("holdline run %s --seed %d --repeats 1%s", quote(filepath.ToSlash(s.File)), j.cond.Seed, requireWords(o))
 	if o.out != "" {
 		name := strings.TrimSuffix(filepath.Base(s.File), filepath.Ext(s.File))
 		j.folder = filepath.Join(o.out, fmt.Sprintf("%s-%d", harness.Slug(name), j.cond.Seed))
 	}
 	return j
+}
+
+func requireWords(o runOptions) (text string) {
+	for _, r := range o.require {
+		text += " --require " + quote(r)
+	}
+	return text
 }
 
 func runCommandLine(paths []string, o runOptions) string {
@@ -124,7 +143,7 @@ func runCommandLine(paths []string, o runOptions) string {
 	if o.repeats > 0 {
 		parts = append(parts, "--repeats", fmt.Sprint(o.repeats))
 	}
-	return strings.Join(parts, " ")
+	return strings.Join(parts, " ") + requireWords(o)
 }
 
 // tellRuns prints the JSON, the summary of one run, or a line for each of
@@ -143,6 +162,7 @@ func tellRuns(w io.Writer, all *harness.Results, runs []harness.Results, o runOp
 		fmt.Fprintln(w)
 	}
 	printLaunches(w, runs)
+	printVerdicts(w, runs)
 	if o.out != "" {
 		fmt.Fprintf(w, "\nresults in %s\n", o.out)
 	}

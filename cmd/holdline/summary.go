@@ -28,7 +28,6 @@ func printSummary(w io.Writer, r *harness.Results) {
 	printShots(w, r)
 	printNever(w, r)
 	printLost(w, r)
-	printRequirements(w, r)
 }
 
 func seconds(s float64) string {
@@ -175,14 +174,5 @@ func printLost(w io.Writer, r *harness.Results) {
 			fmt.Fprintln(w, "\nchannels that were lost")
 		}
 		fmt.Fprintf(w, "  %-24s %s\n", l.Channel, seconds(l.Seconds))
-	}
-}
-
-func printRequirements(w io.Writer, r *harness.Results) {
-	for i, q := range r.Requirements {
-		if i == 0 {
-			fmt.Fprintln(w, "\nrequirements")
-		}
-		fmt.Fprintf(w, "  %-24s %-13s margin %.4g %s\n", cutTo(q.ID, 24), q.Verdict, q.Margin, q.Unit)
 	}
 }

@@ -1,0 +1,133 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/require"
+)
+
+// requirementsFor reads requirement sets with the numbers of a calibration. No
+// names ask for nothing.
+func requirementsFor(cal *controller.Calibration, names []string) ([]require.Requirement, harness.Findings) {
+	if len(names) == 0 {
+		return nil, nil
+	}
+	reqs, err := require.Include(cal, names...)
+	var findings harness.Findings
+	switch {
+	case err == nil:
+		return reqs, nil
+	case errors.As(err, &findings):
+		return nil, findings
+	}
+	return nil, harness.Findings{{Severity: harness.Error, Field: "--require", Reason: err.Error()}}
+}
+
+// judge fills in verdicts from a trace; a run that stopped early leaves what was
+// still open inconclusive.
+func (j *launchJob) judge(trace *harness.Trace, r *harness.Results) error {
+	if trace == nil {
+		return nil
+	}
+	court, err := require.NewCourt(j.cal, j.required)
+	if err != nil {
+		return err
+	}
+	if r.Requirements, err = court.Judge(trace, r.Complete); err != nil {
+		return err
+	}
+	r.Verdict = require.Overall(r.Requirements)
+	return nil
+}
+
+// verdictOf is the worst verdict of several runs.
+func verdictOf(runs []harness.Results) string {
+	worst := harness.VerdictNone
+	for i := range runs {
+		switch v := runs[i].Verdict; {
+		case v == harness.VerdictFails:
+			return v
+		case v == harness.VerdictInconclusive || worst == harness.VerdictNone:
+			worst = v
+		}
+	}
+	return worst
+}
+
+// printVerdicts gives one line a run: its verdict and smallest margin, and the
+// command that repeats a failure.
+func printVerdicts(w io.Writer, runs []harness.Results) {
+	for i := range runs {
+		r := &runs[i]
+		if len(r.Requirements) == 0 {
+			continue
+		}
+		line := fmt.Sprintf("%-20s %4d  %s", cutTo(r.Source, 20), r.Seed, r.Verdict)
+		if c, ok := require.Closest(r.Requirements); ok {
+			line += fmt.Sprintf(", closest of %d: %s %.4g %s", len(r.Requirements), c.ID, c.Margin, c.Unit)
+		}
+		fmt.Fprintln(w, cutTo(strings.TrimSpace(line), screenWidth))
+		printBroken(w, r)
+	}
+}
+
+func printBroken(w io.Writer, r *harness.Results) {
+	if r.Verdict == harness.VerdictHolds {
+		return
+	}
+	for _, q := range r.Requirements {
+		if q.Verdict != harness.VerdictHolds {
+			printWrapped(w, "  ", fmt.Sprintf("%s %s: margin %.4g %s at %.3f s", q.ID, q.Verdict, q.Margin, q.Unit, q.ClosestAt))
+		}
+	}
+	fmt.Fprintln(w, "  repeat: "+r.Repeat) // in one piece, to be copied
+}
+
+// saveJUnit writes junit.xml, a suite a run.
+func saveJUnit(dir string, runs []harness.Results) error {
+	var suites []require.Suite
+	for i := range runs {
+		r := &runs[i]
+		suites = append(suites, require.Suite{Name: r.Source, Seed: r.Seed, Repeat: r.Repeat, Seconds: r.Seconds, Results: r.Requirements})
+	}
+	var text bytes.Buffer
+	if err := require.WriteJUnit(&text, suites); err != nil {
+		return err
+	}
+	return files.WriteFile(filepath.Join(dir, "junit.xml"), text.Bytes(), true)
+}
+
+// verdictStatus turns a verdict into an exit status.
+func verdictStatus(verdict string, strict, vacuous bool) error {
+	switch {
+	case verdict == harness.VerdictFails, verdict == harness.VerdictInconclusive:
+		return withStatus(exitFailed, fmt.Errorf("verdict: %s", verdict))
+	case strict && vacuous:
+		return withStatus(exitFailed, errors.New("verdict: holds, but a requirement was never put to the test (--strict)"))
+	}
+	return nil
+}
+
+// anyVacuous reports whether a premise was never true in any of the runs.
+func anyVacuous(runs []harness.Results) bool {
+	tested := map[string]bool{}
+	for i := range runs {
+		for _, q := range runs[i].Requirements {
+			tested[q.ID] = tested[q.ID] || !q.Vacuous
+		}
+	}
+	for _, ok := range tested {
+		if !ok {
+			return true
+		}
+	}
+	return false
+}
