@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/require"
@@ -104,6 +105,11 @@ func runCheck(cmd *cobra.Command, paths []string, asJSON bool) error {
 		return fmt.Errorf("%d errors and %d warnings in %d files", errors, len(all)-errors, len(paths))
 	}
 	if !asJSON {
+		for _, p := range paths {
+			if cal, _ := files.LoadCalibration(p); cal != nil && hot(cal) {
+				printWrapped(cmd.OutOrStdout(), "caution: ", p+": "+cautionText)
+			}
+		}
 		fmt.Fprintf(cmd.OutOrStdout(), "%d files, no errors, %d warnings\n", len(paths), len(all))
 	}
 	return nil
@@ -150,4 +156,21 @@ func describeKinds(cmd *cobra.Command, names []string) error {
 		fmt.Fprintln(cmd.OutOrStdout(), k.describe())
 	}
 	return nil
+}
+
+const cautionText = "added power and late ignition can destroy engines and burn people: hardware cut-offs first"
+
+// hot reports whether a calibration moves ignition or opens a shot.
+func hot(cal *controller.Calibration) bool {
+	for i := range cal.Stages {
+		if cal.Stages[i].Timing.Mode != controller.TimingBase {
+			return true
+		}
+	}
+	for i := range cal.Shots {
+		if cal.Shots[i].When != controller.NoShot {
+			return true
+		}
+	}
+	return false
 }

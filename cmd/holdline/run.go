@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -80,6 +81,9 @@ func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {
 	}
 	if err := tellRuns(cmd.OutOrStdout(), all, results, o); err != nil {
 		return err
+	}
+	if slices.ContainsFunc(jobs, func(j *launchJob) bool { return hot(j.cal) }) && !o.json {
+		printWrapped(cmd.OutOrStdout(), "caution: ", cautionText)
 	}
 	if runErr != nil {
 		return interrupted(runErr)

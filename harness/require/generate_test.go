@@ -79,7 +79,7 @@ func sampleAt(name string) func(tr *trace, t int) float64 {
 		if r == 0 {
 			return v
 		}
-		return v + (stored(t/3+1)-v)*(float64(r)/3)
+		return v + float64((stored(t/3+1)-v)*(float64(r)/3)) // rounded: arm64 would fuse
 	}
 }
 
