@@ -141,6 +141,8 @@ func printShots(w io.Writer, r *harness.Results) {
 	}
 }
 
+const neverWidth = 18 // leaves room for the longest reason in 80 columns
+
 // printNever names what stopped a stage or shot that never became active.
 func printNever(w io.Writer, r *harness.Results) {
 	first := true
@@ -151,10 +153,10 @@ func printNever(w io.Writer, r *harness.Results) {
 		}
 		x := harness.Longest(list)
 		if x.Reason == "" {
-			fmt.Fprintf(w, "  %-24s no reason was reported\n", name)
+			fmt.Fprintf(w, "  %-*s no reason was reported\n", neverWidth, cutTo(name, neverWidth))
 			return
 		}
-		fmt.Fprintf(w, "  %-24s %s, %s in all, at its longest from %.2f to %.2f s\n", cutTo(name, 24), x.Reason, seconds(x.Seconds), x.Longest.From, x.Longest.To)
+		fmt.Fprintf(w, "  %-*s %s, %s in all, longest %.1f to %.1f s\n", neverWidth, cutTo(name, neverWidth), x.Reason, seconds(x.Seconds), x.Longest.From, x.Longest.To)
 	}
 	for _, s := range r.Stages {
 		if s.Entries == 0 {
