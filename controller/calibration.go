@@ -302,7 +302,7 @@ type Engine struct {
 
 type engineTicks struct {
 	staleMin  uint32
-	phaseGain uint32 // phase of one tick in 1/4096 event per tenth rpm, Q20
+	phaseGain uint32 // phase of one tick in 1/65536 event per tenth rpm, Q20
 	windowMin uint32 // ticks of a rate window
 	evenFire  bool
 	slopeQ    uint32 // tenths of rpm per tick Q8 -> rpm per second, Q16
@@ -391,7 +391,8 @@ type Shot struct {
 type shotTicks struct {
 	quiet, delay, trigger, rearm, longest uint32
 	lead, fuelLead                        uint32 // closed to open; of that the fuel valve's part
-	ramp, closes, flow, tail, fuelLag     uint32
+	ramp, closes, flow, fuelLag           uint32
+	tail, tailShift                       uint32 // drained, then one engine cycle in phase >> tailShift
 	rampStep                              uint32 // duty per tick, Q16
 	slopeQ                                uint32 // valve closing plus flush in ticks, for the slope
 }

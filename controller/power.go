@@ -290,17 +290,13 @@ func (s *shotState) empty(sh *Shot, turned uint32, flows bool, dt uint32) {
 	case at < drained:
 		at = min(at+dt, drained)
 	default:
-		at = min(at+turned>>tailShift, sh.t.tail)
+		at = min(at+turned>>sh.t.tailShift, sh.t.tail)
 	}
 	s.timer = uint16(at)
 	if at >= sh.t.tail {
 		s.phase, s.timer, s.ramp = ShotClosed, 0, 0
 	}
 }
-
-// tailShift keeps the phase of an engine cycle of twelve cylinders, behind the
-// ticks of the longest valve and line, within 16 bits.
-const tailShift = 2
 
 // drained is when valve and line have emptied, in ticks after closing: the fuel
 // of a wet shot counts too.

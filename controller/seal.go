@@ -172,11 +172,12 @@ func (s *sealer) engine(e *Engine) {
 	s.curve("base", e.BaseAngle, int32(LatestTiming), int32(EarliestTiming))
 	s.curve("boost_base", e.BoostBase, 0, 10*int32(Bar))
 	s.warnIf(e.KeepFiring, "keep_firing", "an unknown engine speed will not stop the engine: nothing limits it then")
+	s.warnIf(!e.RateCheck, "rate_check", "without it a speed sensor stuck at zero passes for a cranking engine: nothing limits it then")
 	s.warnIf(e.TrimMax > 500*RPM, "trim_max", "a trim of more than 500 rpm is a different launch; change the ceiling")
 	period := uint32(s.cal.Period)
 	e.t.staleMin = (20000 + period - 1) / period
 	e.t.windowMin = (10000 + period - 1) / period
-	// One event takes 120/(n N) s; phases are in 1/4096 event, speed in tenths.
+	// One event takes 120/(n N) s; phases are in 1/65536 event, speed in tenths.
 	e.t.phaseGain = quotient(uint64(e.Cylinders)*uint64(period)*(phaseOfEvent<<20), 1200000000)
 	e.t.slopeQ = quotient(uint64(Second)<<16, period*uint32(RPM)<<slopeShift)
 }

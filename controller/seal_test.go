@@ -40,6 +40,7 @@ var findings = []finding{
 	{isError, PartEngine, "ignition", "no such arrangement of coils", func(c *Calibration) { c.Engine.Ignition = numIgnitions }},
 	{isError, PartEngine, "fuel", "no such arrangement of injectors", func(c *Calibration) { c.Engine.Fuel = numFuelSystems }},
 	{isWarning, PartEngine, "keep_firing", "an unknown engine speed will not stop the engine: nothing limits it then", func(c *Calibration) { c.Engine.KeepFiring = true }},
+	{isWarning, PartEngine, "rate_check", "without it a speed sensor stuck at zero passes for a cranking engine: nothing limits it then", func(c *Calibration) { c.Engine.RateCheck = false }},
 	{isWarning, PartEngine, "trim_max", "a trim of more than 500 rpm is a different launch; change the ceiling", func(c *Calibration) { c.Engine.TrimMax = 501 * RPM }},
 	{isError, PartEngine, "firing_order", "names more cylinders than the engine has", func(c *Calibration) { c.Engine.Order[8] = 9 }},
 	{isError, PartEngine, "firing_order", "must name every cylinder from 1 up exactly once", func(c *Calibration) { c.Engine.Order[1] = 1 }},

@@ -187,7 +187,11 @@ func (s *sealer) shotTimers(sh *Shot) {
 	if !sh.Wet && sh.SpeedLow >= 1000*RPM {
 		t.lead = max(t.lead, s.ticks("enrich_lead", sh.EnrichLead, 5000), s.commitTicks(sh.SpeedLow))
 	}
-	t.tail = t.drained() + (s.cal.Engine.cyclePhase()+1<<tailShift-1)>>tailShift
+	// One count of ticks, then of phase, in 16 bits: as fine as there is room for.
+	for t.tail = 1 << 16; t.tail >= 1<<16; t.tailShift++ {
+		t.tail = t.drained() + (s.cal.Engine.cyclePhase()-1)>>t.tailShift + 1
+	}
+	t.tailShift--
 	t.slopeQ = t.flow << slopeShift
 	if t.ramp > 0 && sh.EndDuty >= sh.StartDuty {
 		t.rampStep = (uint32(sh.EndDuty-sh.StartDuty)<<16 + t.ramp - 1) / t.ramp

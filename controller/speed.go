@@ -5,7 +5,8 @@ package controller
 //
 //	unseen -> cranking -> good -> standing -> withheld -> good
 //
-// Phases are counted in 1/4096 of a firing event.
+// Phases are counted in 1/65536 of a firing event: fine enough for the tick of
+// 100 us of a slow single.
 type speedState struct {
 	last    Speed  // last valid value
 	slope   int32  // tenths of rpm per tick, Q8, smoothed over 8 ticks
@@ -32,10 +33,10 @@ const (
 )
 
 const (
-	phaseOfEvent  = 4096
+	phaseOfEvent  = 1 << 16
 	slopeShift    = 8
 	slopeTicks    = 8
-	maxPhase      = 1 << 24
+	maxPhase      = 1 << 28
 	stoppedBelow  = 30 * RPM
 	stoppedFor    = 12 // times 20 ms without a commit: longer than any gap between events at speed
 	rateTolerance = 5  // one part in five: 20 %

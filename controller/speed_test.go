@@ -21,12 +21,14 @@ type spinner struct {
 
 func spin(t *testing.T, c Calibration) *spinner { return &spinner{track: newTrack(t, c)} }
 
-// drive runs ms ticks with the engine really at n.
-func (p *spinner) drive(n Speed, ms int, f func()) {
+// drive runs some ticks, of 1 ms unless the calibration says otherwise, with the
+// engine really at n.
+func (p *spinner) drive(n Speed, ticks int, f func()) {
 	e := &p.cal.Engine
-	for range ms {
+	ms := float64(p.cal.Period) / 1000
+	for range ticks {
 		p.tick()
-		for p.turned += float64(n) / 10 / 120000 * float64(e.Cylinders); p.turned >= 1; p.turned-- {
+		for p.turned += float64(n) / 10 / 120000 * ms * float64(e.Cylinders); p.turned >= 1; p.turned-- {
 			k := p.event
 			lead := int(e.CommitLead)
 			p.fuel = p.s.FuelCommit(p.cal, e.Order[(k+lead)%int(e.Cylinders)], Cycle((k+lead)/int(e.Cylinders)))
@@ -173,6 +175,21 @@ func TestSpeedThatDisagreesWithTheRateOfCommits(t *testing.T) {
 			}
 		}
 	}
+}
+
+// The finest tick and the slowest event: 100 us of a single at 500 rpm is 1/2400
+// of an event.
+func TestRateCheckAtTheFinestTick(t *testing.T) {
+	c := clutchCar()
+	c.Period, c.Engine.RateCheck = 100*Microsecond, true
+	c.Engine.Cylinders, c.Engine.Order, c.Engine.CommitLead = 1, [MaxCylinders]uint8{1}, 0
+	p := spin(t, c)
+	p.speed(500 * RPM)
+	p.drive(500*RPM, 30000, func() { require.Equal(t, SpeedGood, p.out.Speed) })
+	p.speed(800 * RPM)
+	doubted := false
+	p.drive(500*RPM, 30000, func() { doubted = doubted || p.out.Speed >= SpeedStanding })
+	assert.True(t, doubted)
 }
 
 // A sensor that falls to 0 at speed must not pass for a cranking or stopped

@@ -208,7 +208,7 @@ func TestReciprocalsHoldAndAreRechecked(t *testing.T) {
 }
 
 // Event rates and intervals of four-stroke engines, n N/120 (Heywood 1988,
-// chapter 2): the phase that one tick advances, in whole 1/4096 of an event.
+// chapter 2): the phase that one tick advances, in whole 1/65536 of an event.
 func TestEventRatesOfTheHandbook(t *testing.T) {
 	for _, x := range []struct {
 		cylinders uint8

@@ -117,7 +117,7 @@ func TestWalkFindsPlantedFaults(t *testing.T) {
 				}
 			}
 		})},
-		{"A4", "the tail runs on in a stopped engine", beforeStep(func(_ *powerState, _ *Calibration, in *powerInput) { in.turned = 1 << tailShift })},
+		{"A4", "the tail runs on in a stopped engine", beforeStep(func(_ *powerState, _ *Calibration, in *powerInput) { in.turned = 1 })},
 		{"A5", "opens again in the same hold", beforeStep(func(p *powerState, _ *Calibration, _ *powerInput) {
 			for i := range p.shots {
 				p.shots[i].used = false

@@ -43,10 +43,9 @@ func quickCar() *Calibration {
 
 // walkInputs is the product of the representatives of each input.
 func walkInputs(cal *Calibration) (list []powerInput) {
-	one := 1 << tailShift
 	modes := []powerInput{
-		{turning: true, turned: uint32(one)},
-		{turning: true, turned: uint32(one), letGo: true},
+		{turning: true, turned: 1},
+		{turning: true, turned: 1, letGo: true},
 		{standstill: true},
 	}
 	standing := []ShotInhibits{0, ShotCoolant, ShotRange | ShotThrottle, ShotMixture}

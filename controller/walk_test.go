@@ -132,7 +132,7 @@ func (m *monitor) notice(sh *Shot, i int, reasons ShotInhibits, in *powerInput) 
 	case uint32(s.drained) < sh.t.drained():
 		s.drained++
 	default:
-		s.turned = uint8(min(uint32(s.turned)+in.turned>>tailShift, sh.t.tail-sh.t.drained()))
+		s.turned = uint8(min(uint32(s.turned)+in.turned, sh.t.tail-sh.t.drained()))
 	}
 	if s.drained == uint8(sh.t.drained()) && uint32(s.turned) == sh.t.tail-sh.t.drained() {
 		s.loaded = false

@@ -31,7 +31,7 @@ func common(name string, order ...uint8) controller.Calibration {
 	c.Engine = controller.Engine{
 		Cylinders: uint8(len(order)), CommitLead: uint8(len(order) * (516 - 96) / 720),
 		FuelDelay: 650 * deg, SparkDelay: 200 * deg,
-		CrankingBelow: 400 * rpm, OverrunMargin: 300 * rpm,
+		CrankingBelow: 400 * rpm, RateCheck: true, OverrunMargin: 300 * rpm,
 		BaseAngle: controller.Curve{Const: int32(20 * deg)}, BoostMin: 110 * kPa,
 		TrimStep: 50 * rpm, TrimMax: 300 * rpm,
 	}

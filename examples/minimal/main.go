@@ -14,7 +14,7 @@ func twoStep() controller.Calibration {
 	cal := controller.Calibration{Name: controller.NameOf("two-step"), Period: controller.Millisecond}
 	cal.Engine.Cylinders = 4
 	cal.Engine.Order = [controller.MaxCylinders]uint8{1, 3, 4, 2}
-	cal.Engine.CrankingBelow = 400 * controller.RPM
+	cal.Engine.CrankingBelow, cal.Engine.RateCheck = 400*controller.RPM, true
 	cal.Channels[controller.EngineSpeed] = controller.ChannelSpec{Fitted: true, High: 150000}
 	cal.Switches = controller.SwitchSet(0).With(controller.ClutchDown, true)
 	cut := controller.Cut{Medium: controller.Both, Style: controller.Soft, Band: 200 * controller.RPM}

@@ -40,7 +40,7 @@ func (w *calibrationWork) engine(b *Block, e *controller.Engine) {
 	Int(b, &e.SparkDelay, "spark_delay_deg", centiDegrees, Range(0, 1440), Default(200), Doc("crank angle from a spark decision to its torque"))
 	Int(b, &e.CrankingBelow, "cranking_below_rpm", RPMTenths, Range(50, 1000), Default(400), Doc("below it the engine cranks"))
 	Bool(b, &e.KeepFiring, "keep_firing", Optional(), Doc("an unknown speed does not withhold cycles: nothing limits the engine then"))
-	Bool(b, &e.RateCheck, "rate_check", Optional(), Doc("judge engine speed against the rate of commits"))
+	Bool(b, &e.RateCheck, "rate_check", Default(true), Doc("doubt an engine speed that the rate of commits contradicts"))
 	Int(b, &e.OverrunMargin, "overrun_margin_rpm", RPMTenths, Range(0, 2000), Default(300),
 		Doc("so far above main, spark is withheld at once while a shot flows"))
 	w.curve(b, &e.BaseAngle, curveKeys{"base_timing", "_deg", centiDegrees, CellsDegrees}, Range(-40, 60), "base timing where the channel is not fitted")

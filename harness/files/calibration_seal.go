@@ -36,6 +36,7 @@ var sealKeys = map[controller.Part]map[string]sealKey{
 		"spark_delay":    at(centiDegrees, "spark_delay_deg"),
 		"cranking_below": at(RPMTenths, "cranking_below_rpm"),
 		"keep_firing":    at(Number, "keep_firing"),
+		"rate_check":     at(Number, "rate_check"),
 		"overrun_margin": at(RPMTenths, "overrun_margin_rpm"),
 		"trim_step":      at(RPMTenths, "trim_step_rpm"),
 		"trim_max":       at(RPMTenths, "trim_max_rpm"),
