@@ -245,6 +245,24 @@ func TestV17_StepSize(t *testing.T) {
 	assert.InEpsilon(t, stall(2e-4), stall(5e-5), 3e-3)
 }
 
+// A rest of rounding at the end of a tick is no sub-step of its own: over it the
+// engine would seem not to accelerate.
+func TestV17_NoSubStepOfRounding(t *testing.T) {
+	c := quiet(5500)
+	c.TickS = 1e-4
+	p := New(MustCompile(TurboFour()), c)
+	_, r := drive(p, pass{shift: 9000, until: 5, maxS: 6, soft: true})
+	still := 0
+	r.each = func(r *rig) {
+		if r.p.State.Accel == 0 {
+			still++
+		}
+	}
+	r.run(0.5)
+	require.Greater(t, p.State.V, 1.0)
+	assert.Zero(t, still)
+}
+
 // Decision to torque: from the moment every coming decision withholds to the
 // loss of half the mean torque. The wait for the next commit is up to one
 // firing interval, the burn takes up to 130 degrees after dead centre.

@@ -119,7 +119,8 @@ func (p *Plant) Advance(in *Actuators) Stop {
 	if s.waiting && !p.cross() {
 		return Stop{NeedDecision, s.waitFor}
 	}
-	for s.Within < p.cond.TickS {
+	// A remainder of rounding is no sub-step: rates taken over it would read zero.
+	for p.cond.TickS-s.Within > 1e-12 {
 		p.step(p.plan())
 		if s.fault.Bad() {
 			return Stop{Why: Diverged}
