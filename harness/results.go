@@ -23,8 +23,9 @@ type Results struct {
 	Schema      string   `json:"schema"`
 	Verb        string   `json:"verb"`
 	Verdict     string   `json:"verdict"`
-	Repeat      string   `json:"repeat"` // the one command that repeats this run
-	Source      string   `json:"source"` // recording, car or scenario
+	Repeat      string   `json:"repeat"`           // the one command that repeats this run
+	Source      string   `json:"source"`           // recording, car or scenario
+	Varied      string   `json:"varied,omitempty"` // of a scenario that varies values: those of this run
 	Calibration string   `json:"calibration"`
 	Unit        string   `json:"unit"`
 	Seed        uint64   `json:"seed"`
@@ -48,6 +49,14 @@ type Results struct {
 	Link         LinkResult          `json:"link"`
 	Launch       *LaunchResult       `json:"launch,omitempty"` // of a simulated car
 	Runs         []Results           `json:"runs,omitempty"`   // of a verb that makes several, in order
+}
+
+// Title names the run for people: its source, and what varies.
+func (r *Results) Title() string {
+	if r.Varied == "" {
+		return r.Source
+	}
+	return r.Source + ", " + r.Varied
 }
 
 // RequirementResult is the verdict of one requirement.

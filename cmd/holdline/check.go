@@ -11,6 +11,7 @@ import (
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/require"
+	"github.com/holdline/holdline/harness/scenario"
 )
 
 const checkLong = `Check reads files of any kind that Holdline knows and lists everything that is
@@ -62,8 +63,8 @@ var fileKinds = map[string]fileKind{
 		describe: files.Car.Describe,
 	},
 	"holdline-scenario-1": {
-		check:    func(p string) harness.Findings { _, f := files.LoadScenario(p); return f },
-		describe: files.ScenarioKind.Describe,
+		check:    func(p string) harness.Findings { _, f := scenario.Load(p, scenario.AsWritten); return f },
+		describe: scenario.Kind.Describe,
 	},
 	require.FileFormat: {
 		check:    func(p string) harness.Findings { _, _, f := require.FileKind.Read(p); return f },

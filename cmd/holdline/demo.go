@@ -10,6 +10,7 @@ import (
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/scenario"
 	"github.com/holdline/holdline/sim"
 )
 
@@ -109,7 +110,7 @@ func launchDemo(cmd *cobra.Command, cars []demoCar, o demoOptions) ([]cell, []ha
 }
 
 // demoJobs lists every launch of the demo, in the order of the tables.
-func demoJobs(cars []demoCar, o demoOptions) (cells []cell, jobs []*launchJob, err error) {
+func demoJobs(cars []demoCar, o demoOptions) (cells []cell, jobs []*job, err error) {
 	for i := range cars {
 		for k := range cars[i].comparisons {
 			cmp := &cars[i].comparisons[k]
@@ -144,7 +145,7 @@ func (c *comparison) each() []controller.Speed {
 }
 
 // jobs prepares one launch for each seed; files are kept of the first.
-func (s *setup) jobs(name string, o demoOptions) ([]*launchJob, error) {
+func (s *setup) jobs(name string, o demoOptions) ([]*job, error) {
 	var problems controller.Problems
 	cal := s.cal
 	if !cal.Seal(&problems) {
@@ -158,14 +159,17 @@ func (s *setup) jobs(name string, o demoOptions) ([]*launchJob, error) {
 	if wrong.Failed() {
 		return nil, wrong
 	}
-	var jobs []*launchJob
+	var jobs []*job
 	for i := range o.repeats {
-		j := &launchJob{
-			name: s.car.Name + ": " + name, verb: "demo", repeat: fmt.Sprintf("holdline demo --seed %d --repeats %d", o.seed, o.repeats),
-			model: model, cal: &cal, cond: s.cond, script: script, shift: s.shift,
-			until: sim.Marks[6], most: demoLongest, target: s.target, teeth: true, traceAfter: demoTraceAfter, overwrite: o.force,
-		}
-		j.cond.Seed = o.seed + uint64(i)
+		cond := s.cond
+		cond.Seed = o.seed + uint64(i)
+		j := &job{traceAfter: demoTraceAfter, overwrite: o.force, Job: &scenario.Job{
+			Name: s.car.Name + ": " + name, Verb: "demo", Repeat: fmt.Sprintf("holdline demo --seed %d --repeats %d", o.seed, o.repeats),
+			Seed: cond.Seed, Cal: &cal, Launch: &scenario.Launch{
+				Model: model, Cond: cond, Script: script, Shift: s.shift,
+				Until: sim.Marks[6], Longest: demoLongest, Target: s.target, Teeth: true,
+			},
+		}}
 		if i == 0 && o.out != "" {
 			j.folder = filepath.Join(o.out, harness.Slug(s.car.Name), harness.Slug(name))
 		}

@@ -8,45 +8,10 @@ import (
 	"path/filepath"
 	"strings"
 
-	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/require"
 )
-
-// requirementsFor reads requirement sets with the numbers of a calibration. No
-// names ask for nothing.
-func requirementsFor(cal *controller.Calibration, names []string) ([]require.Requirement, harness.Findings) {
-	if len(names) == 0 {
-		return nil, nil
-	}
-	reqs, err := require.Include(cal, names...)
-	var findings harness.Findings
-	switch {
-	case err == nil:
-		return reqs, nil
-	case errors.As(err, &findings):
-		return nil, findings
-	}
-	return nil, harness.Findings{{Severity: harness.Error, Field: "--require", Reason: err.Error()}}
-}
-
-// judge fills in verdicts from a trace; a run that stopped early leaves what was
-// still open inconclusive.
-func (j *launchJob) judge(trace *harness.Trace, r *harness.Results) error {
-	if trace == nil {
-		return nil
-	}
-	court, err := require.NewCourt(j.cal, j.required)
-	if err != nil {
-		return err
-	}
-	if r.Requirements, err = court.Judge(trace, r.Complete); err != nil {
-		return err
-	}
-	r.Verdict = require.Overall(r.Requirements)
-	return nil
-}
 
 // verdictOf is the worst verdict of several runs.
 func verdictOf(runs []harness.Results) string {
@@ -70,11 +35,12 @@ func printVerdicts(w io.Writer, runs []harness.Results) {
 		if len(r.Requirements) == 0 {
 			continue
 		}
-		line := fmt.Sprintf("%-20s %4d  %s", cutTo(r.Source, 20), r.Seed, r.Verdict)
+		printHeading(w, runs, i)
+		line := fmt.Sprintf("%-*s %4d  %s", labelWidth, cutTo(r.Varied, labelWidth), r.Seed, r.Verdict)
 		if c, ok := require.Closest(r.Requirements); ok {
-			line += fmt.Sprintf(", closest of %d: %s %.4g %s", len(r.Requirements), c.ID, c.Margin, c.Unit)
+			line += fmt.Sprintf(", closest: %s %.4g %s", c.ID, c.Margin, c.Unit)
 		}
-		fmt.Fprintln(w, cutTo(strings.TrimSpace(line), screenWidth))
+		fmt.Fprintln(w, cutTo(strings.TrimRight(line, " "), screenWidth))
 		printBroken(w, r)
 	}
 }
@@ -96,7 +62,7 @@ func saveJUnit(dir string, runs []harness.Results) error {
 	var suites []require.Suite
 	for i := range runs {
 		r := &runs[i]
-		suites = append(suites, require.Suite{Name: r.Source, Seed: r.Seed, Repeat: r.Repeat, Seconds: r.Seconds, Results: r.Requirements})
+		suites = append(suites, require.Suite{Name: r.Title(), Seed: r.Seed, Repeat: r.Repeat, Seconds: r.Seconds, Results: r.Requirements})
 	}
 	var text bytes.Buffer
 	if err := require.WriteJUnit(&text, suites); err != nil {

@@ -12,12 +12,12 @@ import (
 	"github.com/holdline/holdline/controller"
 )
 
-func someJobs(t *testing.T, n int) []*launchJob {
+func someJobs(t *testing.T, n int) []*job {
 	s := demoCars()[0].base
 	jobs, err := s.jobs("test", demoOptions{repeats: n, seed: 1})
 	require.NoError(t, err)
 	for _, j := range jobs {
-		j.until = 5
+		j.Launch.Until = 5
 	}
 	return jobs
 }
@@ -49,11 +49,11 @@ func TestRunAllStopsWhenToldTo(t *testing.T) {
 
 func TestRunAllNamesTheRunThatFailed(t *testing.T) {
 	jobs := someJobs(t, 2)
-	jobs[1].name = "the second"
+	jobs[1].Name = "the second"
 	cal := demoCars()[2].base.cal
 	var p controller.Problems
 	require.True(t, cal.Seal(&p))
-	jobs[1].cal = &cal
+	jobs[1].Cal = &cal
 	results, err := runAll(t.Context(), jobs, 2, func(int, int) {})
 	require.ErrorContains(t, err, "the second")
 	require.ErrorContains(t, err, "another engine")

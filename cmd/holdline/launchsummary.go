@@ -58,7 +58,7 @@ func summaryTable(all []harness.Results) []byte {
 			continue
 		}
 		f := func(x float64, digits int) string { return strconv.FormatFloat(x, 'f', digits, 64) }
-		_ = w.Write([]string{all[i].Source, strconv.FormatUint(all[i].Seed, 10), f(l.HoldSpeed, 1), f(l.HoldSD, 1), f(l.Pressure, 1),
+		_ = w.Write([]string{all[i].Title(), strconv.FormatUint(all[i].Seed, 10), f(l.HoldSpeed, 1), f(l.HoldSD, 1), f(l.Pressure, 1),
 			f(l.ToTarget, 3), f(l.Withheld, 3), f(l.Feet60, 4), f(l.Feet330, 4), f(l.Eighth, 4), f(l.Quarter, 4), f(l.Trap, 2),
 			f(l.Spin, 3), f(l.Bog, 3), f(l.Cut, 3), l.Limit})
 	}

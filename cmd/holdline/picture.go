@@ -17,7 +17,7 @@ func picture(t *harness.Trace, r *harness.Results) []byte {
 	if p.end <= 0 {
 		p.end = 1
 	}
-	p.open(fmt.Sprintf("%s, seed %d", r.Source, r.Seed), launchLine(r))
+	p.open(fmt.Sprintf("%s, seed %d", r.Title(), r.Seed), launchLine(r))
 	p.panel("engine speed, rpm", t, line{"engine-speed", "engine speed", blue, ""}, line{"ceiling", "ceiling", vermilion, "5 3"})
 	p.panel("manifold pressure, kPa", t, line{"manifold-pressure", "pressure", blue, ""}, line{"boost-target", "target", vermilion, "5 3"})
 	p.panel("ignition, degrees before dead centre", t, line{"timing", "commanded", blue, ""}, line{"base", "base", vermilion, "5 3"})

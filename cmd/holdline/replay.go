@@ -14,6 +14,7 @@ import (
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/record"
+	"github.com/holdline/holdline/harness/scenario"
 )
 
 const replayLong = `Replay runs a recording through the reference controller and shows what a
@@ -86,120 +87,15 @@ type replayJob struct {
 // prepareReplay reads everything and gives all findings at once.
 func prepareReplay(path string, o replayOptions) (*replayJob, harness.Findings) {
 	cal, findings := files.LoadCalibration(o.cal)
-	cols, more := files.LoadColumns(o.columns)
-	findings = append(findings, more...)
-	scripts, more := parseScripts(o.scripts)
+	r, more := scenario.LoadReplay(cal, path, o.columns, scenario.ReplayOptions{Scripts: o.scripts, From: o.from, To: o.to})
 	findings = append(findings, more...)
 	if findings.Failed() {
 		return nil, findings
 	}
-	rec, more := record.ReadFile(path, cols.Options())
-	findings = append(findings, more...)
-	if rec == nil || more.Failed() {
-		return nil, findings
-	}
-	job, more := bindReplay(cal, cols, rec, scripts, o)
-	return job, append(findings, more...)
-}
-
-func parseScripts(texts []string) (scripts []*files.Script, all harness.Findings) {
-	for _, t := range texts {
-		s, findings := files.ParseScript("", t, files.Inputs())
-		for i := range findings {
-			findings[i].Field = "--script"
-		}
-		all = append(all, findings...)
-		scripts = append(scripts, s)
-	}
-	return scripts, all
-}
-
-// bindReplay ties recording, columns and calibration together.
-func bindReplay(cal *controller.Calibration, cols *files.Columns, rec *record.Recording, scripts []*files.Script, o replayOptions) (*replayJob, harness.Findings) {
-	feeds, switches, findings := cols.Bind(rec)
-	from, to, more := section(rec, cols, o)
-	findings = append(findings, more...)
-	if findings.Failed() {
-		return nil, findings
-	}
-	script := newInputScript(cal, cols, append([]*files.Script{&cols.Script}, scripts...))
-	findings = append(findings, unfed(cal, rec.File, feeds, switches, script)...)
-	job := &replayJob{cal: cal, stimulus: &record.Stimulus{
-		Feeds: feeds, Switches: switches, Script: script,
-		Schedule: harness.NewSchedule(&cal.Engine, cal.Period, cols.Commit),
-		FromUS:   from, ToUS: to, PeriodUS: int64(cal.Period),
-	}}
-	job.results = harness.Results{
-		Verb: "replay", Source: filepath.ToSlash(rec.File), Verdict: harness.VerdictNone,
-		Notes: notesOf(rec, cols, feeds), Findings: findings.Sorted(),
-	}
-	return job, findings
-}
-
-// section is the stretch of the recording to run, in its own time.
-func section(rec *record.Recording, cols *files.Columns, o replayOptions) (from, to int64, findings harness.Findings) {
-	from, to = rec.StartUS+cols.Recording.FromUS, rec.EndUS
-	if cols.Recording.ToUS > 0 {
-		to = rec.StartUS + cols.Recording.ToUS
-	}
-	if o.from >= 0 {
-		from = rec.StartUS + int64(o.from*1e6)
-	}
-	if o.to >= 0 {
-		to = rec.StartUS + int64(o.to*1e6)
-	}
-	to = min(to, rec.EndUS)
-	if from >= to {
-		length := float64(rec.EndUS-rec.StartUS) / 1e6
-		findings = append(findings, harness.Finding{
-			Severity: harness.Error, File: rec.File, Field: "--from, --to",
-			Value:   fmt.Sprintf("%.3f to %.3f s", float64(from-rec.StartUS)/1e6, float64(to-rec.StartUS)/1e6),
-			Allowed: fmt.Sprintf("0 to %.3f s", length), Reason: "no part of the recording is left",
-		})
-	}
-	return from, to, findings
-}
-
-// unfed warns of inputs that the calibration fits and nothing supplies: they
-// count as lost.
-func unfed(cal *controller.Calibration, file string, feeds []record.Feed, switches []record.SwitchFeed, s *inputScript) (findings harness.Findings) {
-	have, haveSwitch := s.supplies()
-	for _, f := range feeds {
-		have |= 1 << f.Channel
-	}
-	for _, f := range switches {
-		haveSwitch |= 1 << f.Switch
-	}
-	warn := func(name string) {
-		findings = append(findings, harness.Finding{File: file, Field: name,
-			Reason: "the calibration fits this input and nothing supplies it: it counts as lost",
-			Fix:    "name its column in the columns file, script it, or declare it not fitted"})
-	}
-	for c := range controller.NumChannels {
-		if cal.Channels[c].Fitted && !have.Has(c) {
-			warn(harness.Channels[c].Name)
-		}
-	}
-	for sw := range controller.NumSwitches {
-		if cal.Switches.Has(sw) && !haveSwitch.Has(sw) {
-			warn(harness.Switches[sw])
-		}
-	}
-	return findings
-}
-
-// slowLog is the sampling interval above which a log cannot judge cuts.
-const slowLog = 10000 // us
-
-func notesOf(rec *record.Recording, cols *files.Columns, feeds []record.Feed) []string {
-	notes := []string{"a replay is an open loop: the recorded engine speed does not answer the cuts, so a held engine goes where it went on the day"}
-	if rec.IntervalUS > slowLog {
-		notes = append(notes, fmt.Sprintf("one row every %.4g s: a diagnostic log, too slow to judge cuts or interlocks; good for stage logic, switches and reasons only", float64(rec.IntervalUS)/1e6))
-	}
-	if cols.Notes != "" {
-		notes = append(notes, cols.Notes)
-	}
-	return notes
+	return &replayJob{cal: cal, stimulus: r.Stimulus(), results: harness.Results{
+		Verb: "replay", Source: filepath.ToSlash(r.Recording.File), Verdict: harness.VerdictNone,
+		Notes: r.Notes, Findings: findings.Sorted(),
+	}}, findings
 }
 
 // run drives the reference, shows how far it is, and leaves results behind,
@@ -288,9 +184,9 @@ func prepareDir(dir string, force bool) error {
 
 // repeatCommand spells the command that repeats a replay.
 func repeatCommand(path string, o replayOptions) string {
-	parts := []string{"holdline", "replay", quote(path), "--cal", quote(o.cal), "--columns", quote(o.columns)}
+	parts := []string{"holdline", "replay", scenario.ShellWord(path), "--cal", scenario.ShellWord(o.cal), "--columns", scenario.ShellWord(o.columns)}
 	for _, s := range o.scripts {
-		parts = append(parts, "--script", quote(s))
+		parts = append(parts, "--script", scenario.ShellWord(s))
 	}
 	if o.from >= 0 {
 		parts = append(parts, "--from", fmt.Sprint(o.from))
@@ -299,12 +195,4 @@ func repeatCommand(path string, o replayOptions) string {
 		parts = append(parts, "--to", fmt.Sprint(o.to))
 	}
 	return strings.Join(parts, " ")
-}
-
-// quote puts a word in single quotes where a shell would split it.
-func quote(s string) string {
-	if s != "" && !strings.ContainsAny(s, " \t\n'\"\\;&|<>()$`*?[]#~%!{}") {
-		return s
-	}
-	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }

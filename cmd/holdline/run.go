@@ -12,11 +12,13 @@ import (
 
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/scenario"
 )
 
 const runLong = `Run launches simulated cars under the reference controller, closed loop: the
 engine answers every cut. A scenario names a car, a calibration, what the driver
-does, the surface, the weather and a seed.
+does, the surface, the weather and a seed; or a recording, an open loop. It can
+ask for faults, for requirements, and for values to vary.
 
 The same scenario and seed give the same result on every machine.`
 
@@ -25,6 +27,7 @@ type runOptions struct {
 	force, json bool
 	truth       bool
 	require     []string
+	set         []string
 	strict      bool
 	seed        int64
 	repeats     int
@@ -47,6 +50,7 @@ func runCommand() *cobra.Command {
 	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of a summary")
 	f.BoolVar(&o.truth, "truth", false, "write truth.csv too: every channel of the simulated car itself")
 	f.StringArrayVar(&o.require, "require", nil, "judge every run by a requirement `SET`: standard, standard/NAME, or a requirements file")
+	f.StringArrayVar(&o.set, "set", nil, "change one value of the scenario: `PATH=VALUE`, such as surface.grip=1.4, calibration.stage.launch.ceiling_rpm=4200, car.launch.k0=40")
 	f.BoolVar(&o.strict, "strict", false, "fail if a requirement was never put to the test")
 	f.Int64Var(&o.seed, "seed", -1, "first seed, instead of the scenario's")
 	f.IntVar(&o.repeats, "repeats", 0, "runs of each scenario, instead of the scenario's")
@@ -82,7 +86,7 @@ func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {
 	if err := tellRuns(cmd.OutOrStdout(), all, results, o); err != nil {
 		return err
 	}
-	if slices.ContainsFunc(jobs, func(j *launchJob) bool { return hot(j.cal) }) && !o.json {
+	if slices.ContainsFunc(jobs, func(j *job) bool { return hot(j.Cal) }) && !o.json {
 		printWrapped(cmd.OutOrStdout(), "caution: ", cautionText)
 	}
 	if runErr != nil {
@@ -92,54 +96,50 @@ func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {
 }
 
 // scenarioJobs loads every scenario and lists its runs.
-func scenarioJobs(paths []string, o runOptions) (jobs []*launchJob, all harness.Findings) {
+func scenarioJobs(paths []string, o runOptions) (jobs []*job, all harness.Findings) {
+	options := scenario.Options{Require: o.require, Seed: o.seed, Repeats: o.repeats}
+	for _, text := range o.set {
+		c, err := files.ParseChange(text)
+		if err != nil {
+			all = append(all, harness.Finding{Severity: harness.Error, Field: "--set", Reason: err.Error()})
+		}
+		options.Changes = append(options.Changes, c)
+	}
+	if all.Failed() {
+		return nil, all
+	}
 	for _, path := range paths {
-		s, findings := files.LoadScenario(path)
+		loaded, findings := scenario.Load(path, options)
 		all = append(all, findings...)
-		if s == nil {
-			continue
-		}
-		if o.seed >= 0 {
-			s.Seed = o.seed
-		}
-		if o.repeats > 0 {
-			s.Repeats = o.repeats
-		}
-		reqs, findings := requirementsFor(s.Cal, o.require)
-		all = append(all, findings...)
-		for run := range s.Repeats {
-			j := scenarioJob(s, run, o)
-			j.required = reqs
-			jobs = append(jobs, j)
+		for i, s := range loaded {
+			for _, one := range s.Jobs("run") {
+				jobs = append(jobs, &job{Job: one, folder: o.folder(s, i, one.Seed), truth: o.truth, overwrite: o.force})
+			}
 		}
 	}
 	return jobs, all
 }
 
-func scenarioJob(s *files.LoadedScenario, run int, o runOptions) *launchJob {
-	j := &launchJob{
-		name: s.Name, verb: "run", model: s.Model, cal: s.Cal, cond: s.Conditions(run), script: &s.Script,
-		shift: s.ShiftRPM, until: s.DistanceM, most: s.LongestS, target: s.Target, teeth: s.DecodeTeeth, truth: o.truth, overwrite: o.force,
+// folder names a run's folder by its scenario, its combination of varied values
+// if there are several, and its seed.
+func (o *runOptions) folder(s *scenario.Loaded, point int, seed uint64) string {
+	if o.out == "" {
+		return ""
 	}
-	j.repeat = fmt.Sprintf("holdline run %s --seed %d --repeats 1%s", quote(filepath.ToSlash(s.File)), j.cond.Seed, requireWords(o))
-	if o.out != "" {
-		name := strings.TrimSuffix(filepath.Base(s.File), filepath.Ext(s.File))
-		j.folder = filepath.Join(o.out, fmt.Sprintf("%s-%d", harness.Slug(name), j.cond.Seed))
+	name := harness.Slug(strings.TrimSuffix(filepath.Base(s.File), filepath.Ext(s.File)))
+	if len(s.Point) > 0 {
+		name = fmt.Sprintf("%s-%03d", name, point+1)
 	}
-	return j
-}
-
-func requireWords(o runOptions) (text string) {
-	for _, r := range o.require {
-		text += " --require " + quote(r)
-	}
-	return text
+	return filepath.Join(o.out, fmt.Sprintf("%s-%d", name, seed))
 }
 
 func runCommandLine(paths []string, o runOptions) string {
 	parts := []string{"holdline", "run"}
 	for _, p := range paths {
-		parts = append(parts, quote(filepath.ToSlash(p)))
+		parts = append(parts, scenario.ShellWord(filepath.ToSlash(p)))
+	}
+	for _, c := range o.set {
+		parts = append(parts, "--set", scenario.ShellWord(c))
 	}
 	if o.seed >= 0 {
 		parts = append(parts, "--seed", fmt.Sprint(o.seed))
@@ -147,7 +147,10 @@ func runCommandLine(paths []string, o runOptions) string {
 	if o.repeats > 0 {
 		parts = append(parts, "--repeats", fmt.Sprint(o.repeats))
 	}
-	return strings.Join(parts, " ") + requireWords(o)
+	for _, r := range o.require {
+		parts = append(parts, "--require", scenario.ShellWord(r))
+	}
+	return strings.Join(parts, " ")
 }
 
 // tellRuns prints the JSON, the summary of one run, or a line for each of
@@ -173,19 +176,35 @@ func tellRuns(w io.Writer, all *harness.Results, runs []harness.Results, o runOp
 	return nil
 }
 
-const launchNameWidth = 16
+// labelWidth is that of the values that a scenario varies.
+const labelWidth = 26
 
-// printLaunches is a line a run, with the words of the demo's tables.
+// printHeading names a scenario above its first run.
+func printHeading(w io.Writer, runs []harness.Results, i int) {
+	if i == 0 || runs[i].Source != runs[i-1].Source {
+		fmt.Fprintln(w, cutTo(runs[i].Source, screenWidth))
+	}
+}
+
+// printLaunches is a line a launch, with the words of the demo's tables.
 func printLaunches(w io.Writer, runs []harness.Results) {
-	fmt.Fprintf(w, "%-*s %4s %5s %5s %4s %6s %6s %6s %6s  %s\n", launchNameWidth, "launch", "seed", "hold", "+-rpm", "kPa", "target", "60 ft", "1/8", "1/4", "limited by")
+	if !slices.ContainsFunc(runs, func(r harness.Results) bool { return r.Launch != nil }) {
+		return
+	}
+	fmt.Fprintf(w, "%-*s %4s %5s %5s %4s %6s %6s %6s  %s\n", labelWidth, "launch", "seed", "hold", "+-rpm", "kPa", "60 ft", "1/8", "1/4", "limit")
 	for i := range runs {
 		r := &runs[i]
-		if r.Launch == nil {
-			fmt.Fprintf(w, "%-*s %4d stopped: %s\n", launchNameWidth, cutTo(r.Source, launchNameWidth), r.Seed, r.Stopped)
-			continue
+		printHeading(w, runs, i)
+		label := cutTo(r.Varied, labelWidth)
+		switch l := r.Launch; {
+		case !r.Complete:
+			fmt.Fprintf(w, "%-*s %4d stopped: %s\n", labelWidth, label, r.Seed, r.Stopped)
+		case l == nil:
+			fmt.Fprintf(w, "%-*s %4d a recording of %.0f s, %d launches\n", labelWidth, label, r.Seed, r.Seconds, r.Launches)
+		default:
+			fmt.Fprintf(w, "%-*s %4d %5.0f %5.0f %4.0f %6s %6s %6s  %s\n", labelWidth, label, r.Seed,
+				l.HoldSpeed, l.HoldSD, l.Pressure, clock(l.Feet60, 2), clock(l.Eighth, 2), clock(l.Quarter, 2), l.Limit)
 		}
-		l := r.Launch
-		fmt.Fprintf(w, "%-*s %4d %5.0f %5.0f %4.0f %6s %6s %6s %6s  %s\n", launchNameWidth, cutTo(r.Source, launchNameWidth), r.Seed,
-			l.HoldSpeed, l.HoldSD, l.Pressure, clock(l.ToTarget, 2), clock(l.Feet60, 2), clock(l.Eighth, 2), clock(l.Quarter, 2), l.Limit)
 	}
+	fmt.Fprintln(w)
 }

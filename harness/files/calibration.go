@@ -27,14 +27,14 @@ type CalibrationFile struct {
 // LoadCalibration reads a calibration file and seals it. It returns everything
 // that is wrong with the file at once, each with its place; the calibration is
 // nil if any of that is an error.
-func LoadCalibration(path string) (*controller.Calibration, harness.Findings) {
-	f, doc, findings := Calibration.Read(path)
+func LoadCalibration(path string, changes ...Change) (*controller.Calibration, harness.Findings) {
+	f, doc, findings := Calibration.Read(path, changes...)
 	return sealFile(f, doc, findings)
 }
 
 // DecodeCalibration is LoadCalibration for a text; name is used in findings.
-func DecodeCalibration(name string, text []byte) (*controller.Calibration, harness.Findings) {
-	f, doc, findings := Calibration.Decode(name, text)
+func DecodeCalibration(name string, text []byte, changes ...Change) (*controller.Calibration, harness.Findings) {
+	f, doc, findings := Calibration.Decode(name, text, changes...)
 	return sealFile(f, doc, findings)
 }
 

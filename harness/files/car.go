@@ -21,14 +21,14 @@ var Car = Kind[sim.Car]{
 
 // LoadCar reads a car file. It returns everything that is wrong with it at once,
 // each with its place; the car is nil if any of that is an error.
-func LoadCar(path string) (*sim.Car, harness.Findings) {
-	car, doc, findings := Car.Read(path)
+func LoadCar(path string, changes ...Change) (*sim.Car, harness.Findings) {
+	car, doc, findings := Car.Read(path, changes...)
 	return checkCar(car, doc, findings)
 }
 
 // DecodeCar is LoadCar for a text; name is used in findings.
-func DecodeCar(name string, text []byte) (*sim.Car, harness.Findings) {
-	car, doc, findings := Car.Decode(name, text)
+func DecodeCar(name string, text []byte, changes ...Change) (*sim.Car, harness.Findings) {
+	car, doc, findings := Car.Decode(name, text, changes...)
 	return checkCar(car, doc, findings)
 }
 

@@ -23,9 +23,10 @@ const formatKey = "format"
 
 // Decode reads a text. It returns every finding of the text at once, sorted by
 // place; the value is complete only if none of them is an Error. name is used
-// in the findings.
-func (k Kind[T]) Decode(name string, text []byte) (*T, *Document, harness.Findings) {
+// in the findings. Changes are made before the text is read.
+func (k Kind[T]) Decode(name string, text []byte, changes ...Change) (*T, *Document, harness.Findings) {
 	doc, findings := Parse(name, text)
+	findings = append(findings, doc.Change(changes...)...)
 	v, more := k.DecodeDocument(doc, len(findings) > 0)
 	return v, doc, append(findings, more...).Sorted()
 }
@@ -87,13 +88,13 @@ func FormatOf(doc *Document) string {
 }
 
 // Read is Decode of a file. A file that cannot be read is a finding too.
-func (k Kind[T]) Read(path string) (*T, *Document, harness.Findings) {
+func (k Kind[T]) Read(path string, changes ...Change) (*T, *Document, harness.Findings) {
 	text, err := ReadText(path)
 	if err != nil {
 		doc := &Document{File: path, Root: &Node{Kind: TableNode}, Partial: true}
 		return new(T), doc, harness.Findings{{Severity: harness.Error, File: path, Reason: "cannot be read: " + reasonOf(err)}}.Sorted()
 	}
-	return k.Decode(path, text)
+	return k.Decode(path, text, changes...)
 }
 
 // Encode writes v as a text with a comment for each key. Keys stand in the

@@ -179,6 +179,26 @@ func Enums[T comparable](b *Block, seq Seq[T], key string, words Words[T], opts 
 	listField(b, seq, key, newSpec(opts), f, read, func(v T) string { return wordText(words, v) })
 }
 
+// Values visits a list of values of any scalar kind, kept as they are written.
+func Values(b *Block, seq Seq[string], key string, opts ...Option) {
+	f := field{kind: "list of values", invalid: func() string {
+		for _, v := range seq.get() {
+			if valueOf(v) == nil {
+				return "no value can be written as " + shorten(v)
+			}
+		}
+		return ""
+	}}
+	read := func(_ int, path string, n *Node) (string, bool) {
+		if n.Kind < StringNode || n.Kind > BoolNode {
+			b.error(key, n, harness.Finding{Field: path, Reason: "not a plain value", Allowed: "a number, text, true or false"})
+			return "", false
+		}
+		return n.Raw, true
+	}
+	listField(b, seq, key, newSpec(opts), f, read, func(v string) string { return v })
+}
+
 // Texts visits a list of texts.
 func Texts[T ~string](b *Block, seq Seq[T], key string, opts ...Option) {
 	f := field{kind: "list of texts", invalid: func() string {

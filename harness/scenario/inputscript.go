@@ -1,4 +1,4 @@
-package main
+package scenario
 
 import (
 	"github.com/holdline/holdline/controller"

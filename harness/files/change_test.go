@@ -1,0 +1,73 @@
+package files_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness/files"
+)
+
+const heron = "../../examples/calibrations/iron-heron.toml"
+
+func TestChangesMeetTheChecksOfTheFile(t *testing.T) {
+	cal, findings := files.LoadCalibration(heron, files.Change{Path: "stage.launch.ceiling_rpm", Value: "3210"},
+		files.Change{Path: "engine.keep_firing", Value: "true"}, files.Change{Path: "stage.launch.style", Value: "hard"},
+		files.Change{Path: "stage.launch.depth", Value: "1"})
+	require.NoError(t, findings.Err())
+	assert.Equal(t, 3210*controller.RPM, controller.Speed(cal.Stages[0].Ceiling.Const))
+	assert.True(t, cal.Engine.KeepFiring, "a key that the file leaves out")
+	assert.Equal(t, controller.Hard, cal.Stages[0].Cut.Style, "a word without quotes")
+
+	for _, x := range []struct{ path, value, says string }{
+		{"stage.launch.ceiling_rpm", "99999", "300 to 20000"},
+		{"stage.launch.ceilling_rpm", "3000", "ceiling_rpm"},
+		{"stage.lanch.ceiling_rpm", "3000", "launch"},
+		{"shot[7].retard_deg", "3", "no such place|the file has no"},
+		{"engine.firing_order[9]", "3", "no such place"},
+		{"stage.launch.ceiling_rpm", "1\n2", "cannot be changed"},
+		{"", "1", "cannot be changed"},
+		{"nonsense.key", "1", "nonsense"},
+	} {
+		cal, findings := files.LoadCalibration(heron, files.Change{Path: x.path, Value: x.value})
+		assert.Nil(t, cal, x.path)
+		assert.Regexp(t, x.says, findings.Error(), x.path)
+		assert.Regexp(t, `iron-heron.toml`, findings.Error())
+	}
+}
+
+func TestParseChange(t *testing.T) {
+	c, err := files.ParseChange("surface.grip = 1.4")
+	require.NoError(t, err)
+	assert.Equal(t, files.Change{Path: "surface.grip", Value: "1.4"}, c)
+	for _, bad := range []string{"", "surface.grip", "=1", "surface.grip="} {
+		_, err := files.ParseChange(bad)
+		assert.Error(t, err, bad)
+	}
+	under, rest := files.Under("car", []files.Change{{Path: "car.tyre.mu", Value: "1"}, {Path: "carpet", Value: "2"}})
+	assert.Equal(t, []files.Change{{Path: "tyre.mu", Value: "1"}}, under)
+	assert.Equal(t, []files.Change{{Path: "carpet", Value: "2"}}, rest)
+}
+
+// Whatever is put in whatever place, reading it says so or works: no panic, and
+// the same document twice is the same.
+func FuzzChange(f *testing.F) {
+	text, err := files.ReadText(heron)
+	require.NoError(f, err)
+	f.Add("stage.launch.ceiling_rpm", "3000")
+	f.Add("shot[1]", "{}")
+	f.Add("stage", "3")
+	f.Add("engine.firing_order[2]", "[1]")
+	f.Fuzz(func(t *testing.T, path, value string) {
+		c := files.Change{Path: path, Value: value}
+		one, a := files.DecodeCalibration("x", text, c)
+		two, b := files.DecodeCalibration("x", text, c)
+		require.Equal(t, a, b)
+		require.Equal(t, one == nil, a.Failed())
+		if one != nil {
+			require.Equal(t, *one, *two)
+		}
+	})
+}
