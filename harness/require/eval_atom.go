@@ -56,31 +56,26 @@ func (ev *evaluator) compare(b *band, n *node) {
 	if n.op == opLess || n.op == opMore {
 		zero = keyOf(math.Copysign(0, -1))
 	}
-	ev.floats(l)
-	ev.floats(r)
-	diff := ev.scratch() // only now: floats takes from the same pool
-	ev.binary(diff, opSub, r, l)
-	scale := n.scale
-	for t, d := range diff {
+	low, high, scale := ev.floats(l)[:len(b.lo)], ev.floats(r)[:len(b.lo)], n.scale
+	last, lastKey := 0.0, zero // most signals stand still most of the time
+	for t := range b.lo {
+		d := high[t] - low[t]
 		switch {
+		case d == last:
 		case d == 0:
-			b.set(t, zero, false)
+			last, lastKey = 0, zero
 		case math.IsNaN(d):
 			b.set(t, 0, true)
-		case b.known():
-			b.lo[t] = keyOf(d / scale)
+			continue
 		default:
-			b.set(t, keyOf(d/scale), false)
+			last, lastKey = d, keyOf(d/scale)
+		}
+		if b.known() {
+			b.lo[t] = lastKey
+		} else {
+			b.set(t, lastKey, false)
 		}
 	}
-}
-
-// scratch is a float buffer that is free again at the next call.
-func (ev *evaluator) scratch() []float64 {
-	if len(ev.spareF) == 0 {
-		ev.spareF = append(ev.spareF, make([]float64, ev.n))
-	}
-	return ev.spareF[len(ev.spareF)-1][:ev.n]
 }
 
 // exactMatch stores == and !=, whose margins have a side but no size.

@@ -62,23 +62,38 @@ func (ev *evaluator) joinFold(n *node, m mode, from, to int, mask int64) (acc in
 }
 
 func foldJoin(o op, l, r []int64, mask int64) int64 {
+	if o == opAnd {
+		return foldAnd(l, r, mask)
+	}
+	return foldImplies(l, r, mask)
+}
+
+// foldAnd and foldImplies are written out: a choice within the loop would cost
+// more than the work. Two minima at a time do not wait for each other.
+func foldAnd(l, r []int64, mask int64) int64 {
 	r = r[:len(l)]
 	a, b := top, top
-	for len(l) >= 2 {
-		a, b = min(a, joined(o, l[0], r[0])^mask), min(b, joined(o, l[1], r[1])^mask)
-		l, r = l[2:], r[2:]
+	i := 0
+	for ; i+1 < len(l); i += 2 {
+		a, b = min(a, min(l[i], r[i])^mask), min(b, min(l[i+1], r[i+1])^mask)
 	}
-	if len(l) == 1 {
-		a = min(a, joined(o, l[0], r[0])^mask)
+	if i < len(l) {
+		a = min(a, min(l[i], r[i])^mask)
 	}
 	return min(a, b) ^ mask
 }
 
-func joined(o op, l, r int64) int64 {
-	if o == opAnd {
-		return min(l, r)
+func foldImplies(l, r []int64, mask int64) int64 {
+	r = r[:len(l)]
+	a, b := top, top
+	i := 0
+	for ; i+1 < len(l); i += 2 {
+		a, b = min(a, max(^l[i], r[i])^mask), min(b, max(^l[i+1], r[i+1])^mask)
 	}
-	return max(^l, r)
+	if i < len(l) {
+		a = min(a, max(^l[i], r[i])^mask)
+	}
+	return min(a, b) ^ mask
 }
 
 // foldRange is the minimum of acc and src, or the maximum. Four minima at a time
