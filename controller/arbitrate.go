@@ -92,7 +92,7 @@ func (s *State) stageDemand(v *view, i uint8, m Medium) Demand {
 	}
 	n := v.speed
 	if st.Cut.Anticipate {
-		n += s.speed.ahead(v.cal.Engine.delay(m), v.cal.Period)
+		n += s.rise(v, m)
 	}
 	d := state.demand(st, &s.mean, n, v.speed)
 	if v.flowing && st.Kind != Main && v.speed < state.ceiling {
@@ -100,6 +100,16 @@ func (s *State) stageDemand(v *view, i uint8, m Medium) Demand {
 		return 0
 	}
 	return d
+}
+
+// rise is how far speed will rise within the delay of a medium: worked out once a
+// tick, because it takes divisions.
+func (s *State) rise(v *view, m Medium) Speed {
+	if v.risen>>m&1 == 0 {
+		v.rises[m&Both] = s.speed.ahead(v.cal.Engine.delay(m), v.cal.Period)
+		v.risen |= 1 << m
+	}
+	return v.rises[m&Both]
 }
 
 // delay is the crank angle from a decision to its torque; of both media the

@@ -1,5 +1,7 @@
 package controller
 
+import "math/bits"
+
 // truth is the value of a condition whose inputs may be lost.
 type truth uint8
 
@@ -38,8 +40,10 @@ type view struct {
 	start   Speed // lowest ceiling in force at the tick before
 	shutFor bool  // the throttle has been closed long enough to end a kept stage
 
-	ramp int32            // road speed that a rate-limited ramp believes, mm/s
-	want [MaxStages]Speed // ceiling that each active stage goes towards
+	rises [Both + 1]Speed  // how far speed rises within the delay of a medium,
+	risen uint8            // bit m: known for medium m
+	ramp  int32            // road speed that a rate-limited ramp believes, mm/s
+	want  [MaxStages]Speed // ceiling that each active stage goes towards
 }
 
 // switchState reads one switch; one that is not fitted reads off.
@@ -65,9 +69,10 @@ func (v *view) value(c Channel) (int32, bool) {
 // of its own.
 func (v *view) judge(speedKnown bool) {
 	good := ChannelSet(0)
-	for c := EngineSpeed + 1; c < NumChannels; c++ {
+	for left := v.cal.fitted &^ (1 << EngineSpeed); left != 0; left &= left - 1 {
+		c := bits.TrailingZeros32(uint32(left)) % int(NumChannels)
 		spec, s := &v.cal.Channels[c], &v.in.Channels[c]
-		if spec.Fitted && s.Good && s.Value >= spec.Low && s.Value <= spec.High && uint32(s.Age) <= spec.age {
+		if s.Good && uint32(s.Value-spec.Low) <= uint32(spec.High-spec.Low) && uint32(s.Age) <= spec.age {
 			good |= 1 << c
 		}
 	}

@@ -181,7 +181,10 @@ func (s *State) moveStages(v *view, out *Output) {
 			out.StageInhibits[i], v.want[i] = StageSpeed, s.stages[i].ceiling
 			continue
 		}
-		in := stageInput{when: v.condition(&st.When), entry: s.entry(v, i)}
+		in := stageInput{when: v.condition(&st.When)}
+		if was := s.stages[i].presence; was == active || was == absent && in.when != no {
+			in.entry = s.entry(v, i)
+		}
 		out.StageInhibits[i], v.want[i] = s.stages[i].step(st, v, in)
 	}
 }
