@@ -222,8 +222,8 @@ type Sequence struct {
 }
 
 type sequenceTicks struct {
-	earn, abort, clear, loss, endLift, endAfter, ret uint32
-	millisQ                                          uint32 // milliseconds a tick, Q16
+	earn, abort, clear, loss, endLift, endAfter, ret, reapply uint32
+	millisQ                                                   uint32 // milliseconds a tick, Q16
 }
 
 // LossAction says what losing a channel does to a held stage that reads it.

@@ -250,6 +250,7 @@ func (s *sealer) sequence(q *Sequence) {
 		clear:    s.ticks("clear_after", q.ClearAfter, shortTicks),
 		loss:     s.ticks("loss_after", q.LossAfter, shortTicks),
 		endLift:  s.ticks("end_lift", q.EndLift, shortTicks),
+		reapply:  s.ticks("foot_brake", 300*Millisecond, shortTicks),
 		endAfter: s.ticks("end_after", q.EndAfter, longTicks),
 		ret:      s.ticks("return_time", q.ReturnTime, shortTicks),
 		millisQ:  quotient(uint64(s.cal.Period)<<16, 1000),

@@ -26,7 +26,7 @@ type sequenceInput struct {
 	near  bool  // engine speed known and within the distance of the launch ceiling
 	entry bool  // launch stage may be entered: road speed and engine speed allow it
 	fail  bool  // guard of the held stage expired, or an input that it needs is lost
-	brake bool  // foot brake on, where it is not the hold input
+	brake bool  // foot brake on; where it was the hold input, on again
 }
 
 // step moves the sequence by dt ticks and says what happened.

@@ -29,7 +29,9 @@ var ErrNotSealed = errors.New("controller: calibration is not sealed")
 
 // Reset starts the controller anew, as at power-up: every shot closed and the
 // arm switch still to be seen off, no cycle remembered. A new calibration takes
-// effect only so.
+// effect only so. Oxidiser that was on its way is forgotten too, with its retard:
+// a valve has to shut by itself without power, and a controller that restarts
+// within its closing time and flush has to hold the engine off for as long.
 func (s *State) Reset(cal *Calibration) error {
 	if cal == nil || !cal.sealed {
 		return ErrNotSealed

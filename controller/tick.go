@@ -41,8 +41,8 @@ func (s *State) judge(v *view) {
 	v.flowing = s.power.drawing(cal)
 }
 
-// byFoot reports whether the foot brake holds the car: its switch then reads on
-// for a moment after the let-go, and cannot end the launch.
+// byFoot reports whether the foot brake holds the car: its switch then may read
+// on for a moment after the let-go, and ends the launch only when that is over.
 func (h HoldInput) byFoot() bool { return h == HoldFootBrake || h == HoldBrakePressure }
 
 // holdInput reads the input that says whether the launch device holds the car.
@@ -79,7 +79,8 @@ func (s *State) moveSequence(v *view) Marks {
 		return 0
 	}
 	in := sequenceInput{hold: v.hold, open: v.open, shut: v.shut}
-	in.brake = !cal.Sequence.Hold.byFoot() && v.switchState(FootBrake) == yes
+	settled := !cal.Sequence.Hold.byFoot() || s.sequence.since >= cal.Sequence.t.reapply
+	in.brake = settled && v.switchState(FootBrake) == yes
 	in.fail = s.speed.mode != SpeedGood
 	if cal.launch < MaxStages {
 		launch := &s.stages[cal.launch]
