@@ -143,7 +143,7 @@ func (m *Model) powers() {
 	m.pBreath = newPower(1 / 1.35)
 	m.pComp, m.pHead = newPower(2.0/7), newPower(3.5)
 	m.pTurb = newPower(2.3)
-	m.pExp = newPower(0.23)
+	m.pExp = newPower(expansion)
 	m.pBlow = newPower(0.28 / 1.28)
 	m.pLoad = newPower(m.car.Tyre.LoadExp)
 }

@@ -107,6 +107,27 @@ func TestPublished_Compressor(t *testing.T) {
 	assert.InDelta(t, 0.642, eta, 1e-3)
 }
 
+// Turbine outlet, any thermodynamics text, and Cengel & Boles, 8th ed., problem
+// 7-214 with its second case (computed): the exhaust's enthalpy drives the air.
+func TestPublished_Turbine(t *testing.T) {
+	for _, c := range []struct{ m, t3, er, eta, t4, w float64 }{
+		{0.1, 1100, 1.6, 0.70, 1014.698, 9809.7}, {0.21, 1150, 2, 0.68, 1025.666, 30026.5},
+	} {
+		t4 := TurbineTemperature(c.t3, c.er, c.eta, 1.333)
+		assert.InEpsilon(t, c.t4, t4, 1e-5)
+		assert.InEpsilon(t, c.w, c.m*1150*(c.t3-t4), 1e-5)
+	}
+	assert.InDelta(t, 108.6, 50+0.02*1.063*50/(0.018*1.008), 0.1)
+	// and the plant's own turbine takes that from its gas
+	c := quiet(5000)
+	c.TickS = 1e-3
+	r := hold(TurboFour(), c, 1, func(*rig) {})
+	r.run(2)
+	f := &r.p.State.now
+	require.Greater(t, f.turbW, 1000.0)
+	assert.InEpsilon(t, f.turbW, f.turb*1248*(f.manK-r.p.turbineOutlet()), 1e-3)
+}
+
 // Speed-density, brake mean effective pressure: Heywood ch. 2, computed with
 // R 287.05 where the plant has 287.
 func TestPublished_SpeedDensity(t *testing.T) {
@@ -329,6 +350,16 @@ func TestPublished_LoadTransfer(t *testing.T) {
 		p.State.A, p.State.Pitch = a, a
 		want -= float64(b.MassKg * (9.81 - gravity) * b.DrivenPart) // published with g 9.81
 		assert.InDelta(t, want, p.load(), 0.01)
+	}
+	// The front lifts at a = g c/h: from there on all weight is on the rear.
+	for _, x := range []struct{ c, h, lifts float64 }{{1.3, 0.5, 25.506}, {1.4, 0.6, 22.890}} {
+		b.BaseM, b.HeightM, b.DrivenPart = 2.7, x.h, 1-x.c/2.7
+		q := New(MustCompile(car), quiet(0))
+		a := x.lifts / 9.81 * gravity
+		q.State.A, q.State.Pitch = 0.9999*a, 0.9999*a
+		assert.Less(t, q.load(), b.MassKg*gravity)
+		q.State.A, q.State.Pitch = 1.0001*a, 1.0001*a
+		assert.InDelta(t, b.MassKg*gravity, q.load(), 1e-9)
 	}
 	b.MassKg, b.BaseM, b.HeightM, b.DrivenPart = 1800, 2.6, 0.7, 0.5
 	for drive, want := range map[string]float64{"front": 2.88903, "rear": 4.23085, "all": 6.86700} {

@@ -11,7 +11,7 @@ var channels = [...]Channel{
 	{"throttle", "-"}, {"manifold_pressure", "kPa"}, {"manifold_temperature", "K"},
 	{"boost_pressure", "kPa"}, {"boost_temperature", "K"},
 	{"exhaust_pressure", "kPa"}, {"exhaust_temperature", "K"}, {"exhaust_wall", "K"},
-	{"turbo_speed", "rpm"}, {"turbine_power", "kW"}, {"compressor_power", "kW"}, {"wastegate", "-"},
+	{"turbine_outlet", "K"}, {"turbo_speed", "rpm"}, {"turbine_power", "kW"}, {"compressor_power", "kW"}, {"wastegate", "-"},
 	{"throttle_flow", "g/s"}, {"engine_flow", "g/s"}, {"turbine_flow", "g/s"}, {"bypass_flow", "g/s"},
 	{"fuel_total", "g"}, {"film", "mg"}, {"afterburn", "kW"}, {"manifold_fuel", "mg"}, {"manifold_oxygen", "-"},
 	{"oxidiser_flow", "g/s"}, {"oxidiser_share", "-"}, {"bottle_mass", "kg"}, {"bottle_pressure", "kPa"}, {"bottle_temperature", "K"},
@@ -45,7 +45,17 @@ func (p *Plant) truthEngine(d []float64) int {
 	f := &s.now
 	return fill(d, p.Time(), p.AngleDeg(), p.RPM(), f.gasNm, f.pumpNm, f.fricNm, f.recipNm, f.loadNm,
 		p.act.Throttle, f.plenumPa*1e-3, f.plenumK, f.pipePa*1e-3, f.pipeK, f.manPa*1e-3, f.manK, s.ManWallK,
-		s.TurboSpeed*rpmPerRad, f.turbW*1e-3, f.compW*1e-3, s.Wastegate)
+		p.turbineOutlet(), s.TurboSpeed*rpmPerRad, f.turbW*1e-3, f.compW*1e-3, s.Wastegate)
+}
+
+// turbineOutlet is the temperature behind the turbine, without what passes the
+// wastegate; that of the manifold where there is none.
+func (p *Plant) turbineOutlet() float64 {
+	f := &p.State.now
+	if f.turb <= 0 {
+		return f.manK
+	}
+	return TurbineTemperature(f.manK, max(f.manPa/f.downPa, 1), f.turbEta, exhaustKappa)
 }
 
 func (p *Plant) truthAir(d []float64) int {

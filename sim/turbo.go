@@ -46,6 +46,19 @@ func CompressorTemperature(t1, ratio, eta float64) float64 {
 	return t1 + t1*(fmath.Pow(ratio, 2.0/7)-1)/eta
 }
 
+// TurbineTemperature is the outlet temperature in K [2.2 of any thermodynamics
+// text]: T3 - eta T3 (1 - ER^(-(k-1)/k)), ER the ratio of inlet to outlet pressure.
+func TurbineTemperature(t3, er, eta, k float64) float64 {
+	return t3 - float64(eta*t3*(1-fmath.Pow(er, -(k-1)/k)))
+}
+
+// exhaustKappa is the ratio of specific heats of hot exhaust gas, and expansion
+// the exponent that goes with it.
+const (
+	expansion    = 0.23
+	exhaustKappa = 1 / (1 - expansion)
+)
+
 // compressor fills the charge pipe. A wheel that turns too slowly for what the
 // engine draws does not choke it: below ambient pressure the eye of the wheel
 // passes air like an opening as well.
