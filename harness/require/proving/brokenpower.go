@@ -107,6 +107,9 @@ func brokenInterlocks() []Broken {
 				f.Out.Shots[0].Retard = 0
 			}
 		})},
+		{"trigger not qualified", "a touch of the throttle opens", "openings", "power.trigger-qualified.shot2", shot2(func(s *controller.Shot) { s.Trigger = 0 })},
+		{"cuts forgotten", "a shot opens right after a cut", "openings", "power.quiet.shot2", shot2(func(s *controller.Shot) { s.QuietFor = 0 })},
+		{"reopening at the margin", "a shot opens as close to the ceiling as it may stay open", "openings", "power.margin-to-open.shot2", shot2(func(s *controller.Shot) { s.Reopen = 0 })},
 		{"opens again in a hold", "a shot reopens as often as it likes", "second opening", "power.once.shot1", shot1(func(s *controller.Shot) { s.OncePerHold = false })},
 		{"open time not counted", "a shot stays open for a minute", "armed at start", "power.open-time.shot2", shot2(func(s *controller.Shot) { s.Longest = 60 * controller.Second })},
 		{"open time not added up", "open times of the shots not added", "long shot", "power.open-time-all", standing(func(s *controller.Standing) { s.LongestAll = 60 * controller.Second })},

@@ -146,6 +146,7 @@ func power(c *controller.Calibration) {
 	}
 	c.Shots[0] = shot
 	shot.When, shot.Name, shot.Power, shot.Retard = controller.WhileReleased, controller.NameOf("run"), 74, 4*controller.Degree
+	shot.QuietFor, shot.Trigger = 100*controller.Millisecond, 40*controller.Millisecond // longer than the lead, so that it shows
 	shot.OncePerHold, shot.Feedback, shot.Wet, shot.Enrich, shot.EnrichLead = false, false, true, 0, 0
 	shot.Delay, shot.Ramp, shot.StartDuty, shot.ValvePeriod = 500*controller.Millisecond, controller.Second, 40*controller.Percent, 100*controller.Millisecond
 	shot.FuelLead, shot.FuelLag = 10*controller.Millisecond, 10*controller.Millisecond

@@ -104,7 +104,7 @@ func script(name string, end uint32, parts ...[]Step) *Script {
 
 // Scripts are the shipped launches, by name in a fixed order, moved by v.
 func Scripts(v Vary) []*Script {
-	list := []*Script{launch(v), steady(v), longHold(v), abort(v), armedAtStart(v), highEntry(v), reEntry(v), overrun(v), shots(v), brake(v), stuck(v), trim(v), twice(v), longShot(v), sensorAfter(v), shift(v), quick(v)}
+	list := []*Script{launch(v), steady(v), longHold(v), abort(v), armedAtStart(v), highEntry(v), reEntry(v), overrun(v), shots(v), brake(v), stuck(v), trim(v), twice(v), longShot(v), sensorAfter(v), shift(v), quick(v), openings(v)}
 	return append(list, losses(v)...)
 }
 
@@ -242,6 +242,19 @@ func trim(v Vary) *Script {
 	return script("trim", 4200, []Step{at(50, set(controller.SurfaceTrim, 3))}, staging(v, 400), []Step{
 		at(1200, set(controller.SurfaceTrim, 6)), at(1500, bad(controller.SurfaceTrim, true)), at(1900, bad(controller.SurfaceTrim, false)),
 	}, going(v, 2300), []Step{at(2500, set(controller.SurfaceTrim, -6)), at(2700, bad(controller.SurfaceTrim, true))})
+}
+
+// openings brings the second shot to the edge of each trigger interlock in turn:
+// a throttle that comes late, a cut just before, a speed just too close to the
+// ceiling.
+func openings(v Vary) *Script {
+	release := v.ms(1800, 100)
+	return script("openings", release+3400, staging(v, 400), going(v, release), []Step{
+		at(release+100, throttle(80)), at(release+710, fix(7200), throttle(100)), at(release+745, fix(6000)),
+		at(release+1000, throttle(80)), at(release+1400, throttle(100)),
+		at(release+1700, throttle(80)), at(release+2100, sw(controller.ShiftButton, true), fix(7700+v.pick(60, 5)), throttle(100)),
+		at(release+2600, sw(controller.ShiftButton, false), fix(0), throttle(0)),
+	})
 }
 
 // losses lose one input each, in the hold and while a shot is open.
