@@ -49,6 +49,8 @@ const (
 	LinkLate    LinkFlags = 1 << iota // the answer came after its deadline
 	LinkRetried                       // the question was sent more than once
 	LinkMissed                        // no answer in time: the frame holds the last one
+
+	UnitRestarted // the unit was started anew before this tick: it remembers nothing
 )
 
 // Frame carries one tick from stimulus to unit and back. It is reused: nobody

@@ -179,6 +179,7 @@ func outputColumns() []Column {
 		held("slope", "rpm/s", 1, func(f *Frame) int32 { return f.Out.Slope }),
 		held("ticks-since-release", "", 1, func(f *Frame) int32 { return int32(f.Out.SinceRelease) }),
 		held("last-withheld", "", 1, func(f *Frame) int32 { return int32(f.Out.LastWithheld) }),
+		held("restarted", "", 1, func(f *Frame) int32 { return bit(f.Flags&UnitRestarted != 0) }),
 		held("master-valve", "", 1, func(f *Frame) int32 { return bit(f.Out.Master) }),
 	}
 }

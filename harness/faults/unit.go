@@ -36,8 +36,9 @@ func (u *unit) Open(s harness.Session) (harness.Caps, error) {
 // Close implements harness.Unit.
 func (u *unit) Close() error { return u.inner.Close() }
 
-// reopen is a restart.
-func (u *unit) reopen() error {
+// reopen is a restart, told to whoever judges the frame.
+func (u *unit) reopen(f *harness.Frame) error {
+	f.Flags |= harness.UnitRestarted
 	if err := u.inner.Close(); err != nil {
 		return err
 	}
@@ -87,7 +88,7 @@ func (u *unit) plan(f *harness.Frame) (run bool, err error) {
 		case Restart:
 			if !x.done {
 				x.done = true
-				err = u.reopen()
+				err = u.reopen(f)
 			}
 		case PowerOff:
 			off = true
@@ -107,7 +108,7 @@ func (u *unit) plan(f *harness.Frame) (run bool, err error) {
 		}
 	}
 	if u.off && !off && err == nil {
-		err = u.reopen()
+		err = u.reopen(f)
 		u.owed = 0
 	}
 	u.off = off

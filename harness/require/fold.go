@@ -67,6 +67,7 @@ type commitFold struct {
 	demand, medium, speed, ceiling []int32
 	cutStage, lowStage, active     []int32
 	state, timing, mixture, bad    []int32
+	restarted                      []int32
 	cyl                            [controller.MaxCylinders]cylinderFold
 	position                       [controller.MaxCylinders]uint8
 	spread                         spreadFold
@@ -137,7 +138,7 @@ func newFold(s *RunSignals) *commitFold {
 	f.speed, f.ceiling = s.raw("engine-speed"), s.raw("ceiling")
 	f.cutStage, f.lowStage, f.active = s.raw("cut-stage"), s.raw("stage"), s.raw("stages-active")
 	f.state, f.timing, f.mixture = s.raw("speed-state"), s.raw("timing"), s.raw("mixture")
-	f.bad = s.raw("channels-bad")
+	f.bad, f.restarted = s.raw("channels-bad"), s.raw("restarted")
 	for i := range f.cal.Engine.Cylinders {
 		f.position[(f.cal.Engine.Order[i]-1)%controller.MaxCylinders] = i
 	}
@@ -145,7 +146,7 @@ func newFold(s *RunSignals) *commitFold {
 }
 
 // stopped is the speed below which the engine is taken to stand: the controller
-// forgets its cycles there, and so must its judge.
+// forgets its cycles there and when it starts anew, and so must its judge.
 const stopped = int32(30 * controller.RPM)
 
 func (f *commitFold) run(tr *harness.Trace) {
@@ -161,7 +162,7 @@ func (f *commitFold) run(tr *harness.Trace) {
 }
 
 func (f *commitFold) tick(t int) {
-	if f.speed[t] < stopped && f.bad[t]>>controller.EngineSpeed&1 == 0 {
+	if f.speed[t] < stopped && f.bad[t]>>controller.EngineSpeed&1 == 0 || f.restarted[t] != 0 {
 		for i := range f.cyl {
 			f.cyl[i].fuel = [2]fuelFold{}
 		}

@@ -182,7 +182,7 @@ var columnWords = func() map[string]wordList {
 		"medium":       {State, []string{"none", "fuel", "spark", "both"}},
 		"marks":        {Flags, []string{"earned", "released", "bump", "aborted", "ended"}},
 		"faults":       {Flags, bitNames(8, func(i int) string { return controller.Faults(1 << i).Name() })},
-		"master-valve": {Switch, nil},
+		"master-valve": {Switch, nil}, "restarted": {Switch, nil},
 	}
 }()
 

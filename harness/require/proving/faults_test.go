@@ -9,6 +9,7 @@ import (
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/faults"
+	stl "github.com/holdline/holdline/harness/require"
 	"github.com/holdline/holdline/harness/require/proving"
 )
 
@@ -79,4 +80,35 @@ func TestRestartDisarms(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A restart between the fuel and the spark commit of a cycle forgets the pair:
+// the spark fires, and no requirement on cuts takes that for a split.
+func TestRestartInACutSplitsNothing(t *testing.T) {
+	cal := proving.Car()
+	reqs, err := stl.Include(cal, "standard/cuts")
+	require.NoError(t, err)
+	c, err := stl.NewCourt(cal, reqs)
+	require.NoError(t, err)
+	script := proving.Scripts(proving.Varied(0))[1] // steady
+	forgotten := 0
+	for ms := range controller.Duration(24) {
+		tr := harness.NewTrace(cal)
+		f := faults.Fault{Kind: faults.Restart, From: (3300 + 7*ms) * controller.Millisecond}
+		stim, unit, err := faults.Wrap(proving.NewDrive(cal, script, 1), &harness.Reference{}, cal, 1, []faults.Fault{f})
+		require.NoError(t, err)
+		_, err = harness.Run(t.Context(), stim, unit, harness.Session{Calibration: cal}, tr)
+		require.NoError(t, err)
+		for i := range tr.Events {
+			if tr.Events[i].Why == controller.WhyNotSeen {
+				forgotten++
+			}
+		}
+		res, err := c.Judge(tr, true)
+		require.NoError(t, err)
+		for _, r := range res {
+			assert.Equalf(t, harness.VerdictHolds, r.Verdict, "%s: %s: margin %g %s at %.3f s", f, r.ID, r.Margin, r.Unit, r.ClosestAt)
+		}
+	}
+	assert.Positive(t, forgotten, "some restarts fell between the two commits")
 }
