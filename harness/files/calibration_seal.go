@@ -67,6 +67,7 @@ var sealKeys = map[controller.Part]map[string]sealKey{
 		"entry_above":      at(RPMTenths, "entry_above_rpm"),
 		"return_time":      at(SecondsInUs, "return_time_s"),
 		"comeback":         at(PercentInPct2, "comeback_pct"),
+		"foot_brake":       at(Number, "/switches"),
 	},
 	controller.PartStage: {
 		"kind":        at(Number, "kind"),

@@ -38,4 +38,3 @@ func TestDemoCalibrationFiles(t *testing.T) {
 		assert.Equal(t, string(text), string(onDisk), "%s: HOLDLINE_WRITE=1 go test ./harness/files", name)
 	}
 }
-
