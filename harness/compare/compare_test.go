@@ -146,3 +146,24 @@ func TestPairSaysWhichUnitFailed(t *testing.T) {
 	assert.ErrorContains(t, try(&failing{step: gone}, &failing{}), "first unit: gone")
 	assert.ErrorContains(t, try(&failing{}, &failing{step: gone}), "second unit: gone")
 }
+
+// plain answers commits only, as a simple limiter behind a wire does.
+type plain struct{ harness.Reference }
+
+func (p *plain) Open(s harness.Session) (harness.Caps, error) {
+	caps, err := p.Reference.Open(s)
+	caps.OutputLess = true
+	return caps, err
+}
+
+func (p *plain) Step(f *harness.Frame) error {
+	err := p.Reference.Step(f)
+	f.Out = controller.Output{}
+	return err
+}
+
+func TestTheReferenceLendsItsOutputs(t *testing.T) {
+	a, b := both(t, &plain{}, &harness.Reference{})
+	assert.Empty(t, compare.Traces(a, b, nil))
+	assert.Equal(t, a.Events, b.Events)
+}

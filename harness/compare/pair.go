@@ -14,11 +14,14 @@ import (
 )
 
 // Pair is two units as one. A's answers go back to the stimulus; B is asked the
-// same questions, and what it answers goes to Second.
+// same questions, and what it answers goes to Second. Where A answers commits
+// only, B's outputs stand in for those that A does not report: they say what was
+// in force when A decided.
 type Pair struct {
 	A, B   harness.Unit
 	Second harness.Sink
 	frame  harness.Frame
+	lends  bool
 }
 
 // Open implements harness.Unit. It gives the caps of A.
@@ -27,6 +30,7 @@ func (p *Pair) Open(s harness.Session) (harness.Caps, error) {
 	if err != nil {
 		return caps, fmt.Errorf("first unit: %w", err)
 	}
+	p.lends = caps.OutputLess
 	if _, err := p.B.Open(s); err != nil {
 		return caps, fmt.Errorf("second unit: %w", closeAfter(err, p.A))
 	}
@@ -49,6 +53,9 @@ func (p *Pair) Step(f *harness.Frame) error {
 	}
 	if err := p.B.Step(&p.frame); err != nil {
 		return fmt.Errorf("second unit: %w", err)
+	}
+	if p.lends {
+		f.Out = p.frame.Out
 	}
 	if p.Second == nil {
 		return nil

@@ -34,6 +34,14 @@ type Job struct {
 	Required []require.Requirement
 	Notes    []string // further ones for its results
 	Trace    bool     // keep the whole trace in memory, also if nothing is required
+
+	Before func(harness.Stimulus) harness.Stimulus // wraps the stimulus of an open loop; nil: nothing does
+}
+
+// Title names the job for people, with what varies.
+func (j *Job) Title() string {
+	r := harness.Results{Source: j.Name, Varied: j.Varied}
+	return r.Title()
 }
 
 // Launch is a simulated car with its driver and circumstances.
@@ -115,6 +123,9 @@ func (j *Job) Run(ctx context.Context, unit harness.Unit, watch Watch) (harness.
 	stim, unit, err = faults.Wrap(stim, unit, j.Cal, j.Seed, j.Faults)
 	if err != nil {
 		return results, err
+	}
+	if j.Before != nil && j.Replay != nil {
+		stim = j.Before(stim)
 	}
 	digest := harness.NewDigest(j.Cal)
 	sinks, err := ride.sinks(digest, watch)
