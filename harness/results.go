@@ -47,8 +47,9 @@ type Results struct {
 	Shots        []ShotResult        `json:"shots"`
 	Lost         []LostResult        `json:"lost,omitempty"`
 	Link         LinkResult          `json:"link"`
-	Launch       *LaunchResult       `json:"launch,omitempty"` // of a simulated car
-	Runs         []Results           `json:"runs,omitempty"`   // of a verb that makes several, in order
+	Differences  []Difference        `json:"differences,omitempty"` // from the reference beside it, the earliest first
+	Launch       *LaunchResult       `json:"launch,omitempty"`      // of a simulated car
+	Runs         []Results           `json:"runs,omitempty"`        // of a verb that makes several, in order
 }
 
 // Title names the run for people: its source, and what varies.
@@ -150,6 +151,33 @@ type LinkResult struct {
 	Late    int `json:"late"`
 	Retried int `json:"retried"`
 	Missed  int `json:"missed"`
+
+	Steps    int64    `json:"steps,omitempty"` // asked and answered
+	BytesOut int64    `json:"bytes_out,omitempty"`
+	BytesIn  int64    `json:"bytes_in,omitempty"`
+	Damaged  int64    `json:"damaged,omitempty"`  // frames with a wrong checksum or stuffing
+	Losses   int64    `json:"losses,omitempty"`   // of the port
+	Reopened int64    `json:"reopened,omitempty"` // times it came back
+	Silences int64    `json:"silences,omitempty"` // times the rig dropped its outputs for silence
+	Latency  *Latency `json:"latency,omitempty"`  // of answers
+}
+
+// Latency is how long answers took, in milliseconds.
+type Latency struct {
+	Half     float64 `json:"p50_ms"`
+	Most     float64 `json:"p99_ms"`
+	Nearly   float64 `json:"p999_ms"`
+	Greatest float64 `json:"max_ms"`
+}
+
+// Difference is where a unit first answered otherwise than the reference beside
+// it.
+type Difference struct {
+	Column    string  `json:"column"` // or "fuel 3" and "spark 3": a decision for that cylinder
+	At        float64 `json:"at_s"`
+	Unit      string  `json:"unit_says"`
+	Reference string  `json:"reference_says"`
+	Ticks     int     `json:"ticks"` // at which the column differs, in all
 }
 
 // JSON gives the results as indented text, ready for results.json.

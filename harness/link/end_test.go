@@ -1,0 +1,5 @@
+package link
+
+import "io"
+
+var errEnd = io.EOF
