@@ -2,6 +2,7 @@ package require
 
 import (
 	"math"
+	"sort"
 
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
@@ -115,25 +116,51 @@ func Overall(results []harness.RequirementResult) string {
 	return out
 }
 
-// Closest gives the result with the smallest scaled margin, failures first; ok
-// is false if none has a size.
+// Closest gives the result to look at first, as Ranked orders them; ok is false
+// if none has a size.
 func Closest(results []harness.RequirementResult) (least harness.RequirementResult, ok bool) {
-	for _, r := range results {
-		if r.Vacuous || r.Verdict == harness.VerdictInconclusive {
-			continue
-		}
-		if r.Unsized && r.Verdict != harness.VerdictFails {
-			continue
-		}
-		if !ok || rank(r) < rank(least) {
-			least, ok = r, true
+	for _, r := range Ranked(results) {
+		if !r.Vacuous && r.Verdict != harness.VerdictInconclusive && (!r.Unsized || r.Verdict == harness.VerdictFails) {
+			return r, true
 		}
 	}
-	return least, ok
+	return least, false
 }
 
-// rank orders results: a failure without size is worse than any with one.
-func rank(r harness.RequirementResult) float64 {
+// Ranked orders requirement results: failures first, then what stayed open, then
+// what held by little. Behind these come what held exactly, as counts that must
+// be 0 do, what has no size, and what was never put to the test.
+func Ranked(list []harness.RequirementResult) []harness.RequirementResult {
+	out := append([]harness.RequirementResult(nil), list...)
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := &out[i], &out[j]
+		if ca, cb := class(a), class(b); ca != cb {
+			return ca < cb
+		}
+		return rank(a) < rank(b)
+	})
+	return out
+}
+
+func class(r *harness.RequirementResult) int {
+	switch {
+	case r.Verdict == harness.VerdictFails:
+		return 0
+	case r.Verdict != harness.VerdictHolds:
+		return 1
+	case r.Vacuous:
+		return 5
+	case r.Unsized:
+		return 4
+	case r.Margin == 0:
+		return 3
+	}
+	return 2
+}
+
+// rank is what results of a class are ordered by: a failure without size is worse
+// than any with one.
+func rank(r *harness.RequirementResult) float64 {
 	if r.Unsized && r.Verdict == harness.VerdictFails {
 		return math.Inf(-1)
 	}

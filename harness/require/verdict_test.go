@@ -56,7 +56,7 @@ func TestResultsAreJSON(t *testing.T) {
 	require.True(t, ok)
 	for _, r := range res {
 		assert.False(t, math.IsInf(r.Margin, 0) || math.IsNaN(r.Margin), r.ID)
-		if !r.Vacuous && !r.Unsized {
+		if !r.Vacuous && !r.Unsized && r.Margin != 0 { // counts that must be 0 are
 			assert.LessOrEqual(t, least.Scaled, r.Scaled, r.ID)
 		}
 	}
