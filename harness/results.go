@@ -35,6 +35,7 @@ type Results struct {
 	Complete    bool     `json:"complete"`          // false: stopped early
 	Stopped     string   `json:"stopped,omitempty"` // why it stopped early
 	Notes       []string `json:"notes,omitempty"`   // what the reader must know of this run
+	Facts       []Fact   `json:"facts,omitempty"`   // weather, surface and start of a simulated run
 	Findings    Findings `json:"findings,omitempty"`
 
 	Requirements []RequirementResult `json:"requirements"`
@@ -58,6 +59,12 @@ func (r *Results) Title() string {
 		return r.Source
 	}
 	return r.Source + ", " + r.Varied
+}
+
+// Fact is a name and what is said of it.
+type Fact struct {
+	Name string `json:"name"`
+	Text string `json:"text"`
 }
 
 // RequirementResult is the verdict of one requirement.

@@ -158,6 +158,7 @@ func (j *Job) stimulus(ride *Ride, r *harness.Results) (harness.Stimulus, *crank
 		return s, nil, nil
 	}
 	r.Notes = append(r.Notes, "a simulated car of our own invention: it shows directions, not your numbers")
+	r.Facts = conditionFacts(j.Launch.Cond)
 	plant, teeth, ticks, err := j.Launch.plant(j.Cal, j.Seed)
 	if err != nil {
 		return nil, nil, err
