@@ -68,13 +68,13 @@ func runDemo(cmd *cobra.Command, o demoOptions) error {
 		}
 	}
 	cars := demoCars()
-	cells, results, err := launchDemo(cmd, cars, o)
+	cells, results, folders, err := launchDemo(cmd, cars, o)
 	if err != nil {
 		return err
 	}
 	all := together("demo", fmt.Sprintf("holdline demo --seed %d --repeats %d", o.seed, o.repeats), results)
 	if o.out != "" {
-		if err := saveAll(o.out, all); err != nil {
+		if err := saveRuns(o.out, all, results, folders); err != nil {
 			return err
 		}
 	}
@@ -91,22 +91,22 @@ func runDemo(cmd *cobra.Command, o demoOptions) error {
 }
 
 // launchDemo makes every launch, and hands each cell of the tables its own.
-func launchDemo(cmd *cobra.Command, cars []demoCar, o demoOptions) ([]cell, []harness.Results, error) {
+func launchDemo(cmd *cobra.Command, cars []demoCar, o demoOptions) ([]cell, []harness.Results, []string, error) {
 	cells, jobs, err := demoJobs(cars, o)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	if o.workers < 1 {
 		o.workers = defaultWorkers()
 	}
 	results, err := runAll(cmd.Context(), jobs, o.workers, countLine(cmd.ErrOrStderr(), "demo"))
 	if err != nil {
-		return nil, nil, interrupted(err)
+		return nil, nil, nil, interrupted(err)
 	}
 	for i := range cells {
 		cells[i].results = results[cells[i].first : cells[i].first+o.repeats]
 	}
-	return cells, results, nil
+	return cells, results, foldersOf(jobs, len(results)), nil
 }
 
 // demoJobs lists every launch of the demo, in the order of the tables.

@@ -86,7 +86,7 @@ func printDemo(w io.Writer, cars []demoCar, cells []cell, o demoOptions) {
 	fmt.Fprintln(w)
 	printWrapped(w, "note: ", fmt.Sprintf("each figure is the mean of the launches with seeds %d to %d. target: from full throttle to the target. late timing, retard: ignition 20 degrees after dead centre while held. limited by: what took most of the way to 60 ft.", o.seed, o.seed+uint64(o.repeats)-1))
 	if o.out != "" {
-		fmt.Fprintf(w, "Traces and pictures of the first seed: %s\n", o.out)
+		fmt.Fprintf(w, "Pages, traces and pictures of the first seed: %s\n", pageOf(o.out, nil))
 	}
 }
 

@@ -31,16 +31,30 @@ type job struct {
 
 // run drives the job with the reference controller and keeps its files.
 func (j *job) run(ctx context.Context) (harness.Results, error) {
+	return j.drive(ctx, &harness.Reference{}, nil, nil)
+}
+
+// drive is run with any unit. more gives a further sink, fill adds to results
+// before they are written; both may be nil.
+func (j *job) drive(ctx context.Context, unit harness.Unit, more func(*scenario.Ride) harness.Sink, fill func(*harness.Results)) (harness.Results, error) {
 	var keep *kept
-	results, err := j.Run(ctx, &harness.Reference{}, func(r *scenario.Ride) (sinks []harness.Sink, err error) {
+	results, err := j.Run(ctx, unit, func(r *scenario.Ride) (sinks []harness.Sink, err error) {
 		keep, err = j.keep(r)
-		return keep.sinks(), err
+		sinks = keep.sinks()
+		if more != nil {
+			sinks = append(sinks, more(r))
+		}
+		return sinks, err
 	})
+	if fill != nil {
+		fill(&results)
+	}
 	return results, errors.Join(err, keep.finish(&results, err))
 }
 
 // kept is what a run leaves in its folder: trace, events, picture, results.
 type kept struct {
+	*job
 	dir   string
 	files *record.TraceFiles
 	trace *harness.Trace
@@ -59,8 +73,12 @@ func (j *job) keep(r *scenario.Ride) (*kept, error) {
 	if err != nil {
 		return nil, err
 	}
-	k := &kept{dir: j.folder, files: out, trace: harness.NewTrace(j.Cal)}
-	sinks := []harness.Sink{k.files, k.trace}
+	k := &kept{job: j, dir: j.folder, files: out}
+	sinks := []harness.Sink{k.files}
+	if r.Ticks <= mostPageTicks {
+		k.trace = harness.NewTrace(j.Cal)
+		sinks = append(sinks, k.trace)
+	}
 	if j.truth && r.Plant != nil {
 		if k.truth, err = createTruthFile(j.folder, r.Plant, j.overwrite); err != nil {
 			return nil, errors.Join(err, fmt.Errorf("started: %s", out.Abort(err)))
@@ -86,21 +104,17 @@ func (k *kept) finish(r *harness.Results, runErr error) error {
 		k.truth.abort(runErr)
 		return fmt.Errorf("what was recorded is kept in %s", k.files.Abort(runErr))
 	}
-	text, err := r.JSON()
-	if err != nil {
-		return err
-	}
 	return errors.Join(
 		k.files.Close(),
 		k.truth.close(),
 		k.picture(r),
-		files.WriteFile(filepath.Join(k.dir, resultsFile), text, true),
+		saveRun(k.dir, r, k.trace, k.Cal, k.Required),
 	)
 }
 
 // picture draws a launch; a replay has none.
 func (k *kept) picture(r *harness.Results) error {
-	if r.Launch == nil {
+	if r.Launch == nil || k.trace == nil {
 		return nil
 	}
 	return files.WriteFile(filepath.Join(k.dir, pictureFile), picture(k.trace, r), true)

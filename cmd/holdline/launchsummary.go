@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/csv"
-	"errors"
 	"path/filepath"
 	"strconv"
 
@@ -27,11 +26,6 @@ func together(verb, repeat string, runs []harness.Results) *harness.Results {
 		all.Unit, all.Seed, all.Period = runs[0].Unit, runs[0].Seed, runs[0].Period
 	}
 	return all
-}
-
-// saveAll writes the results and the summary of several runs.
-func saveAll(dir string, all *harness.Results) error {
-	return errors.Join(saveResults(dir, all), saveSummary(dir, all.Runs))
 }
 
 func saveResults(dir string, r *harness.Results) error {

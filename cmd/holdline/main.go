@@ -81,6 +81,8 @@ controllers: on recorded logs and on simulated cars.
   holdline replay RECORDING --cal FILE --columns FILE
                                       what a correct controller would have done
   holdline run SCENARIO...            launch a simulated car
+  holdline rig --rig FILE SCENARIO... run it on your own controller
+  holdline report DIR...              make pages of stored results
 
 Exit status: 0 all held; 1 a requirement failed or stayed inconclusive; 2 the
 input or usage is wrong; 3 the rig or link failed; 75 interrupted.
@@ -103,7 +105,7 @@ func newRoot() *cobra.Command {
 
 // verbs lists the commands in the order of use.
 func verbs() []*cobra.Command {
-	return []*cobra.Command{demoCommand(), checkCommand(), replayCommand(), runCommand()}
+	return []*cobra.Command{demoCommand(), checkCommand(), replayCommand(), runCommand(), rigCommand(), portsCommand(), reportCommand()}
 }
 
 // printFindings lists findings, one a line, in the order of file and line.

@@ -14,6 +14,7 @@ import (
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/record"
+	"github.com/holdline/holdline/harness/report"
 	"github.com/holdline/holdline/harness/scenario"
 )
 
@@ -23,6 +24,9 @@ correct controller would have decided, stage by stage and cycle by cycle.
 A replay is an open loop: the recorded engine speed does not answer the cuts.
 Logs below about 100 Hz are too slow to judge cuts or interlocks.
 
+The byte log of a rig is a recording too: with the scenario that it answered, the
+same verdict comes from the log.
+
 The columns file says which column of the recording feeds which input;
 --suggest-columns writes a first one. Switches that a log lacks are scripted in
 the columns file, or here with --script, in plain phrases:
@@ -31,6 +35,9 @@ the columns file, or here with --script, in plain phrases:
 
 type replayOptions struct {
 	cal, columns, out string
+	scenario          string // of a byte log
+	set               []string
+	seed              int64
 	scripts           []string
 	from, to          float64
 	json, force       bool
@@ -57,11 +64,17 @@ func replayCommand() *cobra.Command {
 	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of a summary")
 	f.BoolVar(&o.force, "force", false, "overwrite results of an earlier run in DIR")
 	f.BoolVar(&o.noTrace, "no-trace", false, "write results.json only")
+	f.StringVar(&o.scenario, "scenario", "", "of a rig's byte log: the scenario `FILE` that it answered")
+	f.StringArrayVar(&o.set, "set", nil, "of a rig's byte log: `PATH=VALUE` that was changed in the scenario")
+	f.Int64Var(&o.seed, "seed", -1, "of a rig's byte log: seed, instead of the scenario's")
 	f.BoolVar(&o.suggest, "suggest-columns", false, "print a first columns file for this recording, and stop")
 	return c
 }
 
 func runReplay(cmd *cobra.Command, path string, o replayOptions) error {
+	if isByteLog(path) {
+		return replayLog(cmd, path, o)
+	}
 	if o.suggest {
 		return suggestColumns(cmd, path, o.columns)
 	}
@@ -82,6 +95,7 @@ type replayJob struct {
 	cal      *controller.Calibration
 	stimulus *record.Stimulus
 	results  harness.Results
+	trace    *harness.Trace // for the page; nil: none is written, or too long for charts
 }
 
 // prepareReplay reads everything and gives all findings at once.
@@ -114,6 +128,10 @@ func (j *replayJob) run(cmd *cobra.Command, o replayOptions) error {
 				return err
 			}
 			sinks = append(sinks, trace)
+			if j.stimulus.Ticks() <= mostPageTicks {
+				j.trace = harness.NewTrace(j.cal)
+				sinks = append(sinks, j.trace)
+			}
 		}
 	}
 	caps, runErr := harness.Run(cmd.Context(), j.stimulus, &harness.Reference{}, harness.Session{Calibration: j.cal}, sinks...)
@@ -145,22 +163,24 @@ func closeTrace(t *record.TraceFiles, runErr error) error {
 
 // tell writes results.json and prints the summary or the JSON.
 func (j *replayJob) tell(cmd *cobra.Command, o replayOptions) error {
-	text, err := j.results.JSON()
-	if err != nil {
-		return err
-	}
 	if o.out != "" {
-		if err := files.WriteFile(filepath.Join(o.out, "results.json"), text, true); err != nil {
+		if err := saveRun(o.out, &j.results, j.trace, j.cal, nil); err != nil {
 			return err
 		}
 	}
 	if o.json {
-		_, err = cmd.OutOrStdout().Write(text)
+		text, err := j.results.JSON()
+		if err == nil {
+			_, err = cmd.OutOrStdout().Write(text)
+		}
 		return err
 	}
 	printSummary(cmd.OutOrStdout(), &j.results)
 	if o.out != "" {
-		fmt.Fprintf(cmd.OutOrStdout(), "\nresults in %s\n", o.out)
+		fmt.Fprintf(cmd.OutOrStdout(), "\nresults in %s, page: %s\n", o.out, filepath.Join(o.out, report.PageFile))
+		if j.trace == nil && !o.noTrace {
+			fmt.Fprintf(cmd.OutOrStdout(), "the page has no charts: they go up to %d ticks; replay a part, with --from and --to\n", mostPageTicks)
+		}
 	}
 	return nil
 }

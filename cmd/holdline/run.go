@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
@@ -44,7 +45,13 @@ func runCommand() *cobra.Command {
 		Args:    cobra.MinimumNArgs(1),
 		RunE:    func(cmd *cobra.Command, args []string) error { return runScenarios(cmd, args, o) },
 	}
-	f := c.Flags()
+	o.flags(c.Flags())
+	c.Flags().IntVar(&o.workers, "workers", 0, "runs at a time (0: one a core)")
+	return c
+}
+
+// flags are those of every verb that runs scenarios.
+func (o *runOptions) flags(f *pflag.FlagSet) {
 	f.StringVarP(&o.out, "out", "o", "", "write results, and trace, events and picture of every run, to `DIR`")
 	f.BoolVar(&o.force, "force", false, "overwrite results of an earlier run in DIR")
 	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of a summary")
@@ -54,12 +61,10 @@ func runCommand() *cobra.Command {
 	f.BoolVar(&o.strict, "strict", false, "fail if a requirement was never put to the test")
 	f.Int64Var(&o.seed, "seed", -1, "first seed, instead of the scenario's")
 	f.IntVar(&o.repeats, "repeats", 0, "runs of each scenario, instead of the scenario's")
-	f.IntVar(&o.workers, "workers", 0, "runs at a time (0: one a core)")
-	return c
 }
 
 func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {
-	jobs, findings := scenarioJobs(paths, o)
+	jobs, findings := scenarioJobs("run", paths, o)
 	printFindings(cmd.ErrOrStderr(), findings)
 	if findings.Failed() {
 		return errors.New("nothing was run: mend the errors above")
@@ -79,24 +84,29 @@ func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {
 		all.Verdict = verdictOf(results)
 	}
 	if o.out != "" {
-		if err := errors.Join(saveResults(o.out, all), saveSummary(o.out, results), saveJUnit(o.out, results)); err != nil {
+		if err := saveRuns(o.out, all, results, foldersOf(jobs, len(results))); err != nil {
 			return errors.Join(runErr, err)
 		}
 	}
-	if err := tellRuns(cmd.OutOrStdout(), all, results, o); err != nil {
+	if err := tellRuns(cmd.OutOrStdout(), all, results, jobs, o); err != nil {
 		return err
 	}
-	if slices.ContainsFunc(jobs, func(j *job) bool { return hot(j.Cal) }) && !o.json {
-		printWrapped(cmd.OutOrStdout(), "caution: ", cautionText)
-	}
+	caution(cmd.OutOrStdout(), jobs, o.json)
 	if runErr != nil {
 		return interrupted(runErr)
 	}
 	return verdictStatus(all.Verdict, o.strict, anyVacuous(results))
 }
 
+// caution warns where late ignition or a shot is in play.
+func caution(w io.Writer, jobs []*job, asJSON bool) {
+	if slices.ContainsFunc(jobs, func(j *job) bool { return hot(j.Cal) }) && !asJSON {
+		printWrapped(w, "caution: ", cautionText)
+	}
+}
+
 // scenarioJobs loads every scenario and lists its runs.
-func scenarioJobs(paths []string, o runOptions) (jobs []*job, all harness.Findings) {
+func scenarioJobs(verb string, paths []string, o runOptions) (jobs []*job, all harness.Findings) {
 	options := scenario.Options{Require: o.require, Seed: o.seed, Repeats: o.repeats}
 	for _, text := range o.set {
 		c, err := files.ParseChange(text)
@@ -112,7 +122,7 @@ func scenarioJobs(paths []string, o runOptions) (jobs []*job, all harness.Findin
 		loaded, findings := scenario.Load(path, options)
 		all = append(all, findings...)
 		for i, s := range loaded {
-			for _, one := range s.Jobs("run") {
+			for _, one := range s.Jobs(verb) {
 				jobs = append(jobs, &job{Job: one, folder: o.folder(s, i, one.Seed), truth: o.truth, overwrite: o.force})
 			}
 		}
@@ -155,7 +165,7 @@ func runCommandLine(paths []string, o runOptions) string {
 
 // tellRuns prints the JSON, the summary of one run, or a line for each of
 // several.
-func tellRuns(w io.Writer, all *harness.Results, runs []harness.Results, o runOptions) error {
+func tellRuns(w io.Writer, all *harness.Results, runs []harness.Results, jobs []*job, o runOptions) error {
 	if o.json {
 		text, err := all.JSON()
 		if err != nil {
@@ -171,7 +181,7 @@ func tellRuns(w io.Writer, all *harness.Results, runs []harness.Results, o runOp
 	printLaunches(w, runs)
 	printVerdicts(w, runs)
 	if o.out != "" {
-		fmt.Fprintf(w, "\nresults in %s\n", o.out)
+		fmt.Fprintf(w, "\nresults in %s, page: %s\n", o.out, pageOf(o.out, foldersOf(jobs, len(runs))))
 	}
 	return nil
 }

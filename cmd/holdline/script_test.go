@@ -11,7 +11,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"holdline": main})
+	testscript.Main(m, map[string]func(){"holdline": main, "ownrig": ownRigMain})
 }
 
 // The scripts run the command as a user does, and serve as its tutorial.
