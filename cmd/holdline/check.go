@@ -10,8 +10,10 @@ import (
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/link"
 	"github.com/holdline/holdline/harness/require"
 	"github.com/holdline/holdline/harness/scenario"
+	"github.com/holdline/holdline/harness/sweep"
 )
 
 const checkLong = `Check reads files of any kind that Holdline knows and lists everything that is
@@ -65,6 +67,14 @@ var fileKinds = map[string]fileKind{
 	"holdline-scenario-1": {
 		check:    func(p string) harness.Findings { _, f := scenario.Load(p, scenario.AsWritten); return f },
 		describe: scenario.Kind.Describe,
+	},
+	sweep.PlanKind.Format: {
+		check:    func(p string) harness.Findings { _, f := sweep.Load(p); return f },
+		describe: sweep.PlanKind.Describe,
+	},
+	link.RigKind.Format: {
+		check:    func(p string) harness.Findings { _, f := link.LoadRig(p); return f },
+		describe: link.RigKind.Describe,
 	},
 	require.FileFormat: {
 		check:    func(p string) harness.Findings { _, _, f := require.FileKind.Read(p); return f },

@@ -9,11 +9,11 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
 	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/sweep"
 )
 
 // Exit statuses.
@@ -47,7 +47,7 @@ func main() { os.Exit(realMain(os.Args[1:], os.Stdout, os.Stderr)) }
 
 // realMain runs the command line and gives its exit status. Tests call it.
 func realMain(args []string, stdout, stderr io.Writer) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), sweep.StopSignals...)
 	defer stop()
 	root := newRoot()
 	root.SetArgs(args)
@@ -82,6 +82,7 @@ controllers: on recorded logs and on simulated cars.
                                       what a correct controller would have done
   holdline run SCENARIO...            launch a simulated car
   holdline rig --rig FILE SCENARIO... run it on your own controller
+  holdline sweep PLAN -o DIR          launch many times, over values of your choice
   holdline report DIR...              make pages of stored results
 
 Exit status: 0 all held; 1 a requirement failed or stayed inconclusive; 2 the
@@ -105,7 +106,7 @@ func newRoot() *cobra.Command {
 
 // verbs lists the commands in the order of use.
 func verbs() []*cobra.Command {
-	return []*cobra.Command{demoCommand(), checkCommand(), replayCommand(), runCommand(), rigCommand(), portsCommand(), reportCommand()}
+	return []*cobra.Command{demoCommand(), checkCommand(), replayCommand(), runCommand(), rigCommand(), portsCommand(), sweepCommand(), mergeCommand(), reportCommand()}
 }
 
 // printFindings lists findings, one a line, in the order of file and line.
