@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"sort"
@@ -42,7 +43,7 @@ func Merge(folders []string, out string, force bool) (*Summary, error) {
 	}
 	for _, name := range []string{RowsFile, LinesFile, SummaryFile, PageFile} {
 		if _, err := os.Lstat(filepath.Join(out, name)); err == nil && !force {
-			return nil, fmt.Errorf("%s: file exists; give --force to overwrite it", filepath.Join(out, name))
+			return nil, fmt.Errorf("%s: %w; give --force to overwrite it", filepath.Join(out, name), fs.ErrExist)
 		}
 	}
 	t, err := mergeRows(list, out)
