@@ -83,7 +83,7 @@ func (u *Unit) nonce() uint32 {
 	var b [4]byte
 	for u.o.Nonce == 0 {
 		rand.Read(b[:])
-		if n := binary.LittleEndian.Uint32(b[:]); n != 0 {
+		if n := binary.LittleEndian.Uint32(b[:]); n != 0 && n != wire.NoSession {
 			return n
 		}
 	}

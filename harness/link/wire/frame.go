@@ -18,8 +18,17 @@ const (
 	crcSize  = 4
 )
 
-// Checksum is the checksum of a body under a nonce.
+// NoSession stands for the nonce in the checksum of messages outside a session:
+// the letters "none". It is not 0, because a checksum that begins with four zero
+// bytes is in the same state as after any complete frame: two frames that run
+// together would pass for one.
+const NoSession = 0x656e6f6e
+
+// Checksum is the checksum of a body under the nonce of a session; 0: none.
 func Checksum(nonce uint32, body []byte) uint32 {
+	if nonce == 0 {
+		nonce = NoSession
+	}
 	return controller.CRC32C(nonceSum(nonce), body)
 }
 
@@ -159,7 +168,7 @@ func (d *Deframer) Data() []byte { return d.buf[:d.n] }
 
 // Body checks a frame and returns its body; ok is false if it is too short, or
 // damaged, or of another session. Session messages are checked under nonce,
-// the others under 0.
+// the others under NoSession.
 func Body(frame []byte, nonce uint32) (body []byte, ok bool) {
 	n := len(frame) - crcSize
 	if n < 1 {
