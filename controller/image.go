@@ -356,10 +356,6 @@ func (c *Calibration) LoadImage(image []byte, problems *Problems) error {
 		*c = Calibration{}
 		return ImageLength
 	}
-	var local Problems
-	if problems == nil {
-		problems = &local
-	}
 	if !c.Seal(problems) {
 		return ImageUnsealed
 	}

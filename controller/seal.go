@@ -59,7 +59,8 @@ func (p *Problems) add(x Problem) {
 // what the step needs in ticks.
 type sealer struct {
 	cal   *Calibration
-	p     *Problems
+	p     *Problems // nil: nobody asked
+	fatal bool
 	part  Part
 	index uint8
 }
@@ -67,14 +68,17 @@ type sealer struct {
 // Seal checks a calibration and prepares it for use: times become ticks,
 // tables get the reciprocals of their segments. It reports everything it finds
 // and returns whether the calibration is usable; a calibration that is not
-// sealed commands nothing. Sealing again is harmless.
+// sealed commands nothing. Sealing again is harmless. p may be nil where the
+// reasons are of no use, as in firmware: it is several kilobytes.
 func (c *Calibration) Seal(p *Problems) bool {
-	*p = Problems{}
+	if p != nil {
+		*p = Problems{}
+	}
 	c.sealed = false
 	s := sealer{cal: c, p: p}
 	s.at(PartCalibration, 0)
 	s.between("period", int32(c.Period), 100, 10000)
-	if p.Fatal > 0 {
+	if s.fatal {
 		return false
 	}
 	s.engine(&c.Engine)
@@ -86,7 +90,7 @@ func (c *Calibration) Seal(p *Problems) bool {
 	}
 	s.stages()
 	s.shots()
-	c.sealed = p.Fatal == 0
+	c.sealed = !s.fatal
 	return c.sealed
 }
 
@@ -95,12 +99,19 @@ func (c *Calibration) Sealed() bool { return c.sealed }
 
 func (s *sealer) at(part Part, index int) { s.part, s.index = part, uint8(index) }
 
+func (s *sealer) add(x Problem) {
+	s.fatal = s.fatal || x.Error
+	if s.p != nil {
+		s.p.add(x)
+	}
+}
+
 func (s *sealer) fail(field, reason string) {
-	s.p.add(Problem{Error: problemError, Part: s.part, Index: s.index, Field: field, Reason: reason})
+	s.add(Problem{Error: problemError, Part: s.part, Index: s.index, Field: field, Reason: reason})
 }
 
 func (s *sealer) warn(field, reason string) {
-	s.p.add(Problem{Error: problemWarning, Part: s.part, Index: s.index, Field: field, Reason: reason})
+	s.add(Problem{Error: problemWarning, Part: s.part, Index: s.index, Field: field, Reason: reason})
 }
 
 func (s *sealer) failIf(bad bool, field, reason string) {
@@ -119,7 +130,7 @@ func (s *sealer) between(field string, x, low, high int32) bool {
 	if x >= low && x <= high {
 		return true
 	}
-	s.p.add(Problem{
+	s.add(Problem{
 		Error: problemError, Part: s.part, Index: s.index, Field: field,
 		Reason: "out of range", Value: x, Low: low, High: high, Ranged: true,
 	})
