@@ -11,8 +11,10 @@
 #   build.sh rig-avr [OUT]     8-bit AVR: the C rig
 #   build.sh rig-host [OUT]    this machine: the C rig on standard input and output
 #   build.sh all               everything
+#   build.sh run RIG           build rig-host, rig-m3, rig-go or rig-avr, and run it
+#                              on standard input and output, as rig files ask
 #
-# Each prints the path of what it made. All of it lands in $HOLDLINE_BOARDS, or
+# Each but run prints the path of what it made. All of it lands in $HOLDLINE_BOARDS, or
 # in holdline-boards under the user's cache folder, never in the repository.
 # Elsewhere than on Debian, install what the list below stands for.
 set -euo pipefail
@@ -102,6 +104,22 @@ c_firmware() {
 	echo "$out"
 }
 
+# run starts a rig with its first serial port on standard input and output.
+run() {
+	local elf
+	local board=(-display none -monitor none -chardev stdio,id=wire,signal=off -serial chardev:wire -serial null)
+	elf=$(build "$1")
+	case $1 in
+	rig-host) exec "$elf" ;;
+	rig-m3 | rig-go) exec qemu-system-arm -machine lm3s6965evb "${board[@]}" -kernel "$elf" ;;
+	rig-avr) exec qemu-system-avr -machine mega2560 "${board[@]}" -bios "$elf" ;;
+	*)
+		say "no rig is called ${1:-nothing}: rig-host, rig-m3, rig-go, rig-avr"
+		exit 2
+		;;
+	esac
+}
+
 build() {
 	local out=${2:-$cache/$1.elf}
 	case $1 in
@@ -123,6 +141,7 @@ build() {
 		gcc -O2 -g "${warnings[@]}" -o "$out" "$rig/rig.c" "$rig/limiter.c" "$rig/glue.c" "$rig/host.c"
 		echo "$out"
 		;;
+	run) run "${2:-}" ;;
 	all)
 		packages
 		for what in tinygo measure yardstick rig-go rig-m3 wild rig-avr rig-host; do

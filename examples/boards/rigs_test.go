@@ -95,3 +95,21 @@ func same(t testing.TB, want, got []answered) {
 	}
 	require.Equal(t, len(want), len(got), "frames")
 }
+
+// The rig files of the examples build their board, start it and get a verdict, as
+// the command line does with them.
+func TestRigFilesGetAVerdict(t *testing.T) {
+	for file, what := range map[string]string{
+		"../rig-c/rig.toml": "rig-host", "../rig-go/rig.toml": "rig-go", "cortexm3-c.toml": "rig-m3", "avr.toml": "rig-avr",
+	} {
+		t.Run(what, func(t *testing.T) {
+			build(t, what) // or skip
+			rig, findings := link.LoadRig(file)
+			require.False(t, findings.Failed(), findings)
+			got, results, err := ride(job(t, boardScenario, 3), rig.Unit(link.Options{}))
+			require.NoError(t, err)
+			assert.NotEmpty(t, got)
+			assert.NotEqual(t, harness.VerdictNone, results.Verdict)
+		})
+	}
+}

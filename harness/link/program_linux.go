@@ -39,7 +39,7 @@ func makeRaw(fd int) error {
 		return err
 	}
 	t.Iflag &^= unix.IGNBRK | unix.BRKINT | unix.PARMRK | unix.ISTRIP | unix.INLCR | unix.IGNCR | unix.ICRNL | unix.IXON
-	t.Oflag &^= unix.OPOST
+	t.Oflag = 0 // a program may turn OPOST on again, as emulators do
 	t.Lflag &^= unix.ECHO | unix.ECHONL | unix.ICANON | unix.ISIG | unix.IEXTEN
 	t.Cflag = t.Cflag&^(unix.CSIZE|unix.PARENB) | unix.CS8
 	t.Cc[unix.VMIN], t.Cc[unix.VTIME] = 1, 0

@@ -111,12 +111,14 @@ func (s *session) write(p []byte) error {
 func (s *session) read(until time.Time) (wire.Type, error) {
 	for {
 		for i, b := range s.have {
-			if !s.in.Feed(b) {
+			dropped := s.in.Dropped
+			whole := s.in.Feed(b)
+			if !whole && s.in.Dropped == dropped {
 				continue
 			}
 			s.have = s.have[i+1:]
 			body, ok := wire.Body(s.in.Data(), s.nonce)
-			if !ok {
+			if !whole || !ok {
 				s.fig.Damaged++
 				return 0, nil
 			}
