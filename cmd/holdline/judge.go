@@ -45,14 +45,27 @@ func printVerdicts(w io.Writer, runs []harness.Results) {
 	}
 }
 
+// mostOpen is how many requirements are named that a run which stopped early left
+// open: it leaves open nearly all.
+const mostOpen = 3
+
 func printBroken(w io.Writer, r *harness.Results) {
 	if r.Verdict == harness.VerdictHolds {
 		return
 	}
-	for _, q := range r.Requirements {
-		if q.Verdict != harness.VerdictHolds {
+	shown, open := 0, 0
+	for _, q := range require.Ranked(r.Requirements) {
+		switch {
+		case q.Verdict == harness.VerdictHolds:
+		case q.Verdict == harness.VerdictInconclusive && !r.Complete && shown == mostOpen:
+			open++
+		default:
+			shown++
 			printWrapped(w, "  ", fmt.Sprintf("%s %s: margin %.4g %s at %.3f s", q.ID, q.Verdict, q.Margin, q.Unit, q.ClosestAt))
 		}
+	}
+	if open > 0 {
+		fmt.Fprintf(w, "  and %d more that the end of the run left open\n", open)
 	}
 	fmt.Fprintln(w, "  repeat: "+r.Repeat) // in one piece, to be copied
 }

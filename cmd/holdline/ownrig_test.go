@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"os"
+	"strings"
 	"time"
 
 	"github.com/holdline/holdline/controller"
@@ -10,8 +11,9 @@ import (
 )
 
 // ownRig is a user's controller as a program on its standard streams: the
-// reference behind the wire, or with the argument "deaf" one that cuts nothing,
-// with "quits" one that dies in the middle of a run.
+// reference behind the wire, or by its arguments "deaf" one that cuts nothing,
+// "quits" one that dies in the middle of a run, "commits" one that reports no
+// outputs.
 type ownRig struct {
 	wire.Hosted
 	rig   wire.Rig
@@ -23,10 +25,11 @@ type ownRig struct {
 
 func ownRigMain() {
 	r := &ownRig{began: time.Now()}
-	if len(os.Args) > 1 {
-		r.ways = os.Args[1]
-	}
+	r.ways = strings.Join(os.Args[1:], " ")
 	r.rig = wire.Rig{Hello: wire.HostedHello(), Handler: r, Store: r.store[:]}
+	if strings.Contains(r.ways, "commits") {
+		r.rig.Hello.Features &^= wire.ReportsOutputs
+	}
 	r.rig.Hello.Token = uint32(time.Now().UnixNano())
 	pieces := make(chan []byte)
 	go func() {
@@ -56,7 +59,7 @@ func ownRigMain() {
 // Tick implements wire.Handler.
 func (r *ownRig) Tick(n uint32, in *controller.Input, out *controller.Output) {
 	r.Hosted.Tick(n, in, out)
-	if r.ticks++; r.ways == "quits" && r.ticks == 2000 {
+	if r.ticks++; strings.Contains(r.ways, "quits") && r.ticks == 2000 {
 		fmt.Fprintln(os.Stderr, "own rig: out of smoke")
 		os.Exit(1)
 	}
@@ -65,7 +68,7 @@ func (r *ownRig) Tick(n uint32, in *controller.Input, out *controller.Output) {
 // Commit implements wire.Handler.
 func (r *ownRig) Commit(e *wire.Event) {
 	r.Hosted.Commit(e)
-	if r.ways == "deaf" {
+	if strings.Contains(r.ways, "deaf") {
 		e.Give = true
 		if e.Kind == wire.Fuel {
 			e.Value = int32(controller.One)

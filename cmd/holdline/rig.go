@@ -226,7 +226,7 @@ func (b *rigBench) fill(r *harness.Results, unit *link.Unit) {
 	r.Notes = append(r.Notes, strings.TrimSuffix("rig "+b.rig.Name+": "+b.rig.Notes, ": "))
 	var tolerances []compare.Tolerance
 	if b.less {
-		r.Notes = append(r.Notes, "the rig answers commits only: stages, ceilings and sequence shown are those of the reference beside it")
+		r.Notes = append(r.Notes, "stages, ceilings and sequence shown are those of the reference beside it")
 		tolerances = []compare.Tolerance{{Column: "*", Ignore: true}}
 	}
 	if b.trace == nil {

@@ -26,6 +26,7 @@ type fileRequirement struct {
 	Reason, Source             string
 	Needs                      []need
 	Each                       each
+	OfCommits                  bool
 }
 
 // FileKind describes requirements files.
@@ -60,6 +61,8 @@ func requirementFields(b *files.Block, r *fileRequirement) {
 	files.Text(b, &r.Reason, "reason", files.Optional())
 	files.Text(b, &r.Source, "source", files.Optional())
 	files.Enums(b, files.Slice(&r.Needs), "needs", needWords, files.Optional(), files.Doc("asked only of a calibration that has all of these"))
+	files.Bool(b, &r.OfCommits, "of_commits", files.Default(false),
+		files.Doc("also asked of a controller that answers commits only: ceilings, stages and sequence are then those of the reference beside it"))
 	files.Enum(b, &r.Each, "each", eachWords, files.Default("run"), files.Doc("asked once, or once for every such thing"))
 }
 

@@ -17,6 +17,11 @@ type Requirement struct {
 	Scale   float64 // margin, in Unit, that ranks as 1; 0 takes the channel's or the unit's
 	Reason  string  // why it is asked
 	Source  string  // where the number comes from
+
+	// OfCommits says that a unit which answers commits only can be judged by it:
+	// it reads inputs, decisions, and of outputs only what says in which
+	// situation the unit was, for which those of a correct controller can stand.
+	OfCommits bool
 }
 
 // Set is a list of requirements bound to the channels of one kind of trace.

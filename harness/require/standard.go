@@ -180,6 +180,7 @@ func (m *merge) add(file string, r *fileRequirement) {
 	if r.Each != eachRun {
 		merged.Each = r.Each
 	}
+	merged.OfCommits = merged.OfCommits || r.OfCommits
 	m.byID[r.ID] = &merged
 }
 
@@ -232,7 +233,7 @@ func (m *merge) fill(r *fileRequirement, v values) (out Requirement, ok bool) {
 	}
 	out = Requirement{
 		ID: r.ID, Text: put(r.Text), Formula: put(r.Formula), Premise: put(r.Premise),
-		Unit: r.Unit, Reason: r.Reason, Source: r.Source,
+		Unit: r.Unit, Reason: r.Reason, Source: r.Source, OfCommits: r.OfCommits,
 	}
 	if e := v["each"]; e != "" {
 		out.ID += "." + e

@@ -143,6 +143,9 @@ func (j *Job) Run(ctx context.Context, unit harness.Unit, watch Watch) (harness.
 	if runErr != nil {
 		results.Stopped = runErr.Error()
 	}
+	if caps.OutputLess {
+		j.ofCommits(&results)
+	}
 	return results, errors.Join(runErr, j.judge(ride.Trace, &results))
 }
 
@@ -222,6 +225,21 @@ func (r *Ride) sinks(digest harness.Sink, watch Watch) ([]harness.Sink, error) {
 	}
 	more, err := watch(r)
 	return append(sinks, more...), err
+}
+
+// ofCommits leaves only what a unit that reports no outputs can be judged by, and
+// says what was left out.
+func (j *Job) ofCommits(r *harness.Results) {
+	var kept []require.Requirement
+	for _, q := range j.Required {
+		if q.OfCommits {
+			kept = append(kept, q)
+		}
+	}
+	if n := len(j.Required) - len(kept); n > 0 {
+		r.Notes = append(r.Notes, fmt.Sprintf("the unit answers commits only: %d requirements about what it would report were not asked, %d were", n, len(kept)))
+	}
+	j.Required = kept
 }
 
 // judge fills in verdicts from a trace.
