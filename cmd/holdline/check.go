@@ -9,6 +9,7 @@ import (
 
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/advise"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/link"
 	"github.com/holdline/holdline/harness/require"
@@ -26,6 +27,7 @@ hardware cut-offs first.`
 
 func checkCommand() *cobra.Command {
 	var asJSON, describe bool
+	var rules string
 	c := &cobra.Command{
 		Use:   "check FILE...",
 		Short: "List every mistake in calibrations and other files",
@@ -37,10 +39,11 @@ func checkCommand() *cobra.Command {
 			if len(args) == 0 {
 				return fmt.Errorf("name the files to check")
 			}
-			return runCheck(cmd, args, asJSON)
+			return runCheck(cmd, args, rules, asJSON)
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the findings as JSON")
+	c.Flags().StringVar(&rules, "rules", "", "also find what the rules profile `FILE` of a class forbids in calibrations")
 	c.Flags().BoolVar(&describe, "keys", false, "print every key of a kind of file (or list the kinds) instead")
 	return c
 }
@@ -68,6 +71,10 @@ var fileKinds = map[string]fileKind{
 		check:    func(p string) harness.Findings { _, f := scenario.Load(p, scenario.AsWritten); return f },
 		describe: scenario.Kind.Describe,
 	},
+	advise.RulesKind.Format: {
+		check:    func(p string) harness.Findings { _, f := advise.LoadRules(p); return f },
+		describe: advise.RulesKind.Describe,
+	},
 	sweep.PlanKind.Format: {
 		check:    func(p string) harness.Findings { _, f := sweep.Load(p); return f },
 		describe: sweep.PlanKind.Describe,
@@ -91,8 +98,11 @@ func kindNames() []string {
 	return names
 }
 
-func runCheck(cmd *cobra.Command, paths []string, asJSON bool) error {
+func runCheck(cmd *cobra.Command, paths []string, rules string, asJSON bool) error {
 	var all harness.Findings
+	if rules != "" {
+		all = append(all, forbidden(rules, paths)...)
+	}
 	for _, p := range paths {
 		all = append(all, checkFile(p)...)
 	}
@@ -124,6 +134,20 @@ func runCheck(cmd *cobra.Command, paths []string, asJSON bool) error {
 		fmt.Fprintf(cmd.OutOrStdout(), "%d files, no errors, %d warnings\n", len(paths), len(all))
 	}
 	return nil
+}
+
+// forbidden says what of the calibrations among some files a class forbids.
+func forbidden(rules string, paths []string) harness.Findings {
+	r, all := advise.LoadRules(rules)
+	for _, p := range paths {
+		if cal, _ := files.LoadCalibration(p); cal != nil && r != nil {
+			for _, f := range r.Check(cal) {
+				f.File = p
+				all = append(all, f)
+			}
+		}
+	}
+	return all
 }
 
 // checkFile finds a file's kind by its format line and checks it.

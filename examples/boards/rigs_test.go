@@ -41,9 +41,9 @@ func job(t testing.TB, name string, seconds float64) *scenario.Job {
 	return &j
 }
 
-func ride(j *scenario.Job, u harness.Unit) ([]answered, harness.Results, error) {
+func ride(j *scenario.Job, u harness.Unit, more ...harness.Sink) ([]answered, harness.Results, error) {
 	var a answers
-	r, err := j.Run(context.Background(), u, func(*scenario.Ride) ([]harness.Sink, error) { return []harness.Sink{&a}, nil })
+	r, err := j.Run(context.Background(), u, func(*scenario.Ride) ([]harness.Sink, error) { return append([]harness.Sink{&a}, more...), nil })
 	return a.list, r, err
 }
 

@@ -143,6 +143,24 @@ func (d *Document) Locate(path string) (pos Pos, found bool) {
 	return pos, true
 }
 
+// Word returns a scalar as written, a text without its quotes; ok is false where
+// the path leads to none.
+func (d *Document) Word(path string) (word string, ok bool) {
+	n := d.Root
+	for _, step := range splitPath(path) {
+		if n = n.step(step); n == nil {
+			return "", false
+		}
+	}
+	switch n.Kind {
+	case StringNode:
+		return n.Text, true
+	case IntegerNode, FloatNode, BoolNode, TimeNode:
+		return n.Raw, true
+	}
+	return "", false
+}
+
 func (n *Node) step(s string) *Node {
 	if !strings.HasPrefix(s, "[") {
 		return n.Get(s)

@@ -40,6 +40,12 @@ type Loaded struct {
 	asked []string // requirement sets from outside the file
 }
 
+// CalibrationFile is the path of the calibration that the scenario names.
+func (l *Loaded) CalibrationFile() string { return beside(l.File, l.Calibration) }
+
+// CarFile is the path of the car that the scenario names.
+func (l *Loaded) CarFile() string { return beside(l.File, l.Car) }
+
 // maxRuns bounds what one scenario asks for.
 const maxRuns = 100000
 

@@ -1,0 +1,319 @@
+package advise
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/sweep"
+)
+
+// Outcome is what came of some launches with one set of values. Heat holds the
+// greatest of what asks most of the car, and means of the rest.
+type Outcome struct {
+	N        int
+	Mean, SD float64 // s to 60 ft
+	In       sweep.Interval
+	Bad      int    // launches that are no good ones
+	Why      string // of the first of these
+	Limits   []string
+	Refused  string
+	Heat
+}
+
+// Surface is the outcome on one grip, with and without the change.
+type Surface struct {
+	Grip          float64
+	Before, After Outcome
+	Gain          Gain
+	Repeat        string
+}
+
+// Air is the outcome of the recommendation in other air.
+type Air struct {
+	Celsius, KPa float64
+	Altitude     float64 // ft of density altitude (US National Weather Service form, dry air)
+	Correction   float64 // of power (SAE J1349, June 1990)
+	Outcome
+	Gain   Gain // from the air that was asked about
+	Repeat string
+}
+
+// Sensitivity is what one step of a knob from the recommendation does.
+type Sensitivity struct {
+	Knob    *Knob
+	To      float64
+	Gain    Gain // above 0: slower than the recommendation
+	Bad     int
+	Why     string
+	Refused string
+	Repeat  string
+}
+
+// Line is the time to 60 ft along one knob. Between Low and High nothing is
+// told to be slower than the recommendation.
+type Line struct {
+	Knob      *Knob
+	Points    []LinePoint
+	Low, High float64
+}
+
+// LinePoint is one value of a line.
+type LinePoint struct {
+	X float64
+	Outcome
+	Gain   Gain
+	Repeat string
+}
+
+// Choice is a setting on the front between mean and spread.
+type Choice struct {
+	Values []float64
+	Outcome
+	Repeat string
+}
+
+// Answer is what the search found.
+type Answer struct {
+	*Question
+	Name         string
+	Grip         float64
+	Celsius, KPa float64 // of the air
+	Knobs        []*Knob
+
+	Steps         []Step    // in the order in which they were taken
+	Values        []float64 // recommended, of Knobs
+	Changes       []files.Change
+	Flat          bool // no further step can be told from scatter
+	Exhausted     bool // the launches that were allowed ended the search
+	Before, After Outcome
+	Gain          Gain
+	Repeat        string
+	Surfaces      []Surface
+	Air           []Air
+	Sensitivities []Sensitivity
+	Line          *Line
+	Front         []Choice
+	Launches      int
+}
+
+// Patch is the recommendation as lines for the calibration file, by section.
+func (a *Answer) Patch() string {
+	var b strings.Builder
+	section := ""
+	for _, c := range a.Changes {
+		path := strings.TrimPrefix(c.Path, "calibration.")
+		head, key := "", path
+		if i := strings.LastIndexByte(path, '.'); i >= 0 {
+			head, key = path[:i], path[i+1:]
+		}
+		if head != section {
+			section = head
+			fmt.Fprintf(&b, "# in [%s]\n", head)
+		}
+		value := c.Value
+		if strings.Trim(value, "abcdefghijklmnopqrstuvwxyz-") == "" {
+			value = `"` + value + `"`
+		}
+		fmt.Fprintf(&b, "%s = %s\n", key, value)
+	}
+	return b.String()
+}
+
+const width = 80
+
+// Caution stands under every answer.
+const Caution = "Results of a model: directions, not settings. Competition and closed courses only. Late ignition and added power can destroy engines and burn people: hardware cut-offs first. Change one thing at a time, in small steps, within the makers' and the sanctioning body's rules, with the car's own limits watched."
+
+func wrap(w io.Writer, label, text string) {
+	line := label
+	for _, word := range strings.Fields(text) {
+		if len([]rune(line))+1+len([]rune(word)) > width && strings.TrimSpace(line) != "" {
+			fmt.Fprintln(w, strings.TrimRight(line, " "))
+			line = strings.Repeat(" ", len(label))
+		}
+		if line != "" && !strings.HasSuffix(line, " ") {
+			line += " "
+		}
+		line += word
+	}
+	fmt.Fprintln(w, line)
+}
+
+func (o *Outcome) say() string {
+	if o.Refused != "" {
+		return "not valid: " + o.Refused
+	}
+	text := fmt.Sprintf("%.3f s (%.3f to %.3f), spread %.3f", o.Mean, o.In.Low, o.In.High, o.SD)
+	if o.Bad > 0 {
+		text += fmt.Sprintf("; %d of %d no good launch (%s)", o.Bad, o.N, o.Why)
+	}
+	return text
+}
+
+// Time spells the mean, or that no launch came to 60 ft.
+func (o *Outcome) Time() string {
+	if o.Refused != "" || o.N > 0 && o.Bad == o.N && o.SD == 0 && o.Mean == neverLeft {
+		return "none"
+	}
+	return fmt.Sprintf("%.3f", o.Mean)
+}
+
+func (g Gain) say() string {
+	if math.IsInf(g.Mean, 0) {
+		return "not measured"
+	}
+	text := fmt.Sprintf("%+.3f s (%+.3f to %+.3f)", g.Mean, g.In.Low, g.In.High)
+	if !g.Told() {
+		text += ", cannot be told from none"
+	}
+	return text
+}
+
+// Print shows the answer on a screen of 80 columns.
+func (a *Answer) Print(w io.Writer) {
+	wrap(w, "", fmt.Sprintf("%s, grip %s: %d launches from seed %d", a.Name, number(a.Grip), a.Launches, a.Seed))
+	fmt.Fprintln(w)
+	if len(a.Steps) == 0 {
+		wrap(w, "", "no change is recommended: no small step of any knob gains time that can be told from scatter")
+	} else {
+		fmt.Fprintln(w, "recommended, one change at a time, in this order:")
+	}
+	for i, s := range a.Steps {
+		wrap(w, fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s from %s to %s: %s", s.Knob.Name, s.Knob.Say(s.From), s.Knob.Say(s.To), s.Gain.say()))
+	}
+	if a.Flat && len(a.Steps) > 0 {
+		wrap(w, "  ", "then no step can be told from scatter: the optimum is flat")
+	}
+	if len(a.Steps) == a.Passes {
+		wrap(w, "  ", fmt.Sprintf("that is %d changes, and more may help: try these, and ask again from there", a.Passes))
+	}
+	if a.Exhausted {
+		wrap(w, "  ", fmt.Sprintf("the search ended with its %d launches, before it was flat: allow more", a.Launches))
+	}
+	fmt.Fprintln(w)
+	wrap(w, "60 ft now:    ", a.Before.say())
+	if len(a.Steps) > 0 {
+		wrap(w, "recommended:  ", a.After.say())
+		wrap(w, "difference:   ", a.Gain.say()+fmt.Sprintf(", on %d seeds that had no part in the search", a.Gain.N))
+	}
+	wrap(w, "limited by:   ", strings.Join(a.After.Limits, ", "))
+	wrap(w, "asks:         ", a.After.asks())
+	a.printSurfaces(w)
+	a.printAir(w)
+	a.printSensitivity(w)
+	a.printLine(w)
+	a.printFront(w)
+	if p := a.Patch(); p != "" {
+		fmt.Fprintf(w, "\nfor the calibration file:\n%s", p)
+	}
+	fmt.Fprintf(w, "\none of its launches again:\n%s\n\n", a.Repeat) // in one piece, to be copied
+	wrap(w, "caution: ", Caution)
+}
+
+func (o *Outcome) asks() string {
+	text := fmt.Sprintf("%.0f s on the limiter, driveline up to %.0f N m, exhaust gas up to %.0f degC while held", o.OnLimit, o.Driveline, o.Exhaust)
+	if o.OnLimit < 10 {
+		text = strings.Replace(text, fmt.Sprintf("%.0f s on", o.OnLimit), fmt.Sprintf("%.1f s on", o.OnLimit), 1)
+	}
+	if o.Late > 0 {
+		text += fmt.Sprintf(", ignition after top dead centre for %.1f s", o.Late)
+	}
+	if o.Oxidiser > 0 {
+		text += fmt.Sprintf(", %.0f g of nitrous", o.Oxidiser*1000)
+	}
+	return text
+}
+
+func (a *Answer) printSurfaces(w io.Writer) {
+	fmt.Fprintf(w, "\n%-12s %10s %10s   %s\n", "grip", "now", "changed", "difference")
+	for _, s := range a.Surfaces {
+		fmt.Fprintf(w, "%-12s %10s %10s   %s\n", number(s.Grip), s.Before.Time(), s.After.Time(), s.After.or(s.Gain))
+	}
+}
+
+// or spells a difference in few words, or what is wrong with the launches.
+func (o *Outcome) or(g Gain) string {
+	if o.Bad > 0 {
+		return fmt.Sprintf("%d of %d no good (%s)", o.Bad, o.N, o.Why)
+	}
+	return fmt.Sprintf("%+.3f (%+.3f to %+.3f)", g.Mean, g.In.Low, g.In.High)
+}
+
+func (a *Answer) printAir(w io.Writer) {
+	fmt.Fprintf(w, "\n%-21s %9s %7s %7s  %s\n", "air, as changed", "altitude", "factor", "60 ft", "difference")
+	for _, r := range a.Air {
+		fmt.Fprintf(w, "%5.1f degC %6.1f kPa %7.0f ft %7.3f %7s  %s\n", r.Celsius, r.KPa, r.Altitude, r.Correction, r.Time(), r.or(r.Gain))
+	}
+	wrap(w, "", "altitude: density altitude; factor: power correction of SAE J1349 (June 1990)")
+}
+
+func (a *Answer) printSensitivity(w io.Writer) {
+	fmt.Fprintf(w, "\none step from there, the strongest first:\n")
+	for _, r := range a.Sensitivities {
+		name := fmt.Sprintf("%s %s", r.Knob.Name, r.Knob.Say(r.To))
+		switch {
+		case r.Refused != "":
+			continue
+		case r.Bad > 0:
+			wrap(w, fmt.Sprintf("  %-34s ", name), fmt.Sprintf("%d of %d no good launch (%s)", r.Bad, r.Gain.N, r.Why))
+		default:
+			wrap(w, fmt.Sprintf("  %-34s ", name), r.Gain.say())
+		}
+	}
+}
+
+func (a *Answer) printLine(w io.Writer) {
+	l := a.Line
+	if l == nil {
+		return
+	}
+	fmt.Fprintln(w)
+	i := 0
+	for k := range a.Knobs {
+		if a.Knobs[k] == l.Knob {
+			i = k
+		}
+	}
+	if l.Low == l.High {
+		wrap(w, "", fmt.Sprintf("%s: %s is told from its neighbours", l.Knob.Name, l.Knob.Say(a.Values[i])))
+	} else {
+		wrap(w, "", fmt.Sprintf("%s: from %s to %s nothing is told to be slower than %s", l.Knob.Name, l.Knob.Say(l.Low), l.Knob.Say(l.High), l.Knob.Say(a.Values[i])))
+	}
+	for _, p := range l.Points {
+		text := fmt.Sprintf("  %8s %9s s  spread %.3f", number(p.X), p.Time(), p.SD)
+		if p.Bad > 0 {
+			text = fmt.Sprintf("  %8s %9s    %d of %d no good launch (%s)", number(p.X), "", p.Bad, p.N, p.Why)
+		}
+		if r := []rune(text); len(r) > width {
+			text = string(r[:width-3]) + "..."
+		}
+		fmt.Fprintln(w, text)
+	}
+}
+
+func (a *Answer) printFront(w io.Writer) {
+	if len(a.Front) < 2 {
+		return
+	}
+	fmt.Fprintf(w, "\nto choose from: faster, or steadier\n")
+	for _, c := range a.Front {
+		wrap(w, fmt.Sprintf("  %.3f s  spread %.3f  ", c.Mean, c.SD), a.differs(c.Values))
+	}
+}
+
+// differs says what a setting changes.
+func (a *Answer) differs(x []float64) string {
+	var words []string
+	for i, k := range a.Knobs {
+		if x[i] != k.Now {
+			words = append(words, k.Name+" "+k.Say(x[i]))
+		}
+	}
+	if len(words) == 0 {
+		return "as it is"
+	}
+	return strings.Join(words, ", ")
+}

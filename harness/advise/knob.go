@@ -1,0 +1,309 @@
+package advise
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/scenario"
+)
+
+// Knob is one thing that may be changed.
+type Knob struct {
+	Name      string
+	Unit      string
+	Now       float64 // in the calibration as it is
+	Step      float64 // largest change in a pass
+	Grid      float64 // values are multiples of it
+	Low, High float64
+	Words     []string // of a knob that has words for values: Now, Low and High count them
+	put       func(float64) []files.Change
+}
+
+// Steps of a pass (a cautious calibrator's; common practice).
+const (
+	ceilingStep = 300 // rpm
+	timingStep  = 2   // deg
+	boostStep   = 10  // kPa
+	dutyStep    = 10  // %
+	slewShare   = 0.25
+	stallShare  = 0.05
+)
+
+// Say spells a value of the knob.
+func (k *Knob) Say(x float64) string {
+	if len(k.Words) > 0 {
+		return k.Words[int(x)]
+	}
+	return strings.TrimSpace(strconv.FormatFloat(x, 'f', -1, 64) + " " + k.Unit)
+}
+
+// Changes puts a value into its place.
+func (k *Knob) Changes(x float64) []files.Change { return k.put(x) }
+
+// near gives the values one step of a size to either side.
+func (k *Knob) near(at, size float64) (list []float64) {
+	if len(k.Words) > 0 {
+		for i := range k.Words {
+			if float64(i) != at && size == 1 {
+				list = append(list, float64(i))
+			}
+		}
+		return list
+	}
+	for _, x := range []float64{at - k.Step*size, at + k.Step*size} {
+		x = k.clip(x)
+		if math.Abs(x-at) > k.Step*size/4 {
+			list = append(list, x)
+		}
+	}
+	return list
+}
+
+func (k *Knob) clip(x float64) float64 {
+	return math.Min(math.Max(math.Round(x/k.Grid)*k.Grid, k.Low), k.High)
+}
+
+// knobs lists what the question lets move, in the order in which they are told.
+func (q *Question) knobs(l *scenario.Loaded) ([]*Knob, error) {
+	var all []*Knob
+	var errs []error
+	ceiling := func(name, path string, c *controller.Curve) *Knob {
+		k, err := q.ceiling(l, name, path, c)
+		errs = append(errs, err)
+		return k
+	}
+	add := func(k *Knob) {
+		if k != nil && (len(k.Words) > 1 || k.Low < k.High) {
+			all = append(all, k)
+		}
+	}
+	for i := range l.Cal.Stages {
+		st := &l.Cal.Stages[i]
+		path := "calibration.stage." + harness.StageName(l.Cal, i) + "."
+		switch st.Kind {
+		case controller.Launch:
+			add(ceiling("launch ceiling", path, &st.Ceiling))
+			add(q.timing(l.Cal, path, st))
+			add(boost(&q.Limits, path, st))
+			add(medium(path, st, q.Rules))
+		case controller.AfterRelease:
+			add(ceiling("after-release ceiling", path, &st.Ceiling))
+			add(slew(path, st))
+		}
+	}
+	for i := range l.Cal.Shots {
+		add(duty(&q.Limits, i, &l.Cal.Shots[i]))
+	}
+	add(converter(l))
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	return q.chosen(all)
+}
+
+func (q *Question) chosen(all []*Knob) (list []*Knob, err error) {
+	for _, k := range all {
+		if len(q.Knobs) == 0 && k.Name != converterName || slices.Contains(q.Knobs, k.Name) {
+			list = append(list, k)
+		}
+	}
+	for _, name := range q.Knobs {
+		if !slices.ContainsFunc(all, func(k *Knob) bool { return k.Name == name }) {
+			return nil, fmt.Errorf("no knob is called %q here; there are: %s", name, strings.Join(names(all), ", "))
+		}
+	}
+	return list, nil
+}
+
+func names(list []*Knob) (out []string) {
+	for _, k := range list {
+		out = append(out, k.Name)
+	}
+	return out
+}
+
+func number(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+func one(path string) func(float64) []files.Change {
+	return func(x float64) []files.Change { return []files.Change{{Path: path, Value: number(x)}} }
+}
+
+// mainCeiling is the lowest value that main has.
+func mainCeiling(cal *controller.Calibration) float64 {
+	for i := range cal.Stages {
+		if st := &cal.Stages[i]; st.Kind == controller.Main {
+			low, _ := span(cal, &st.Ceiling)
+			return low
+		}
+	}
+	return 20000
+}
+
+// span is the range of a curve's values, in rpm.
+func span(cal *controller.Calibration, c *controller.Curve) (low, high float64) {
+	if c.Table == 0 {
+		x := float64(c.Const) / float64(controller.RPM)
+		return x, x
+	}
+	low, high = math.Inf(1), math.Inf(-1)
+	eachCell(cal, c, func(_, _ int, x int32) {
+		low, high = min(low, float64(x)/float64(controller.RPM)), max(high, float64(x)/float64(controller.RPM))
+	})
+	return low, high
+}
+
+func eachCell(cal *controller.Calibration, c *controller.Curve, do func(row, column int, x int32)) {
+	t := &cal.Tables[c.Table-1]
+	for r := range max(int(t.Rows.N), 1) {
+		for k := range int(t.Columns.N) {
+			do(r, k, t.Cells[r][k])
+		}
+	}
+}
+
+// ceiling moves a constant ceiling, or all points of a mapped one together.
+func (q *Question) ceiling(l *scenario.Loaded, name, path string, c *controller.Curve) (*Knob, error) {
+	cal := l.Cal
+	low, high := span(cal, c)
+	if c.Table == 0 && c.Const == 0 {
+		return nil, nil
+	}
+	lowest, highest := 1500.0, mainCeiling(cal)
+	if name == "launch ceiling" {
+		lowest, highest = max(lowest, q.Limits.LowestCeiling), highest-200
+		if h := q.Limits.HighestCeiling; h > 0 {
+			highest = min(highest, h)
+		}
+		if q.Rules != nil && q.Rules.MostLaunchRPM > 0 {
+			highest = min(highest, q.Rules.MostLaunchRPM)
+		}
+	}
+	if name == "launch ceiling" && high > highest {
+		return nil, fmt.Errorf("the launch ceiling stands at %s rpm, above the highest that limits and rules allow, %s rpm: bring it down first, or raise the limit", number(high), number(highest))
+	}
+	k := &Knob{Name: name, Unit: "rpm", Step: ceilingStep, Grid: 50, Now: high, Low: high + min(lowest-low, 0), High: max(highest, high)}
+	if c.Table == 0 {
+		k.put = one(path + "ceiling_rpm")
+		return k, nil
+	}
+	k.Name = strings.Replace(name, "ceiling", "map, its highest point", 1)
+	table, ok := q.word(l, strings.TrimPrefix(path, "calibration.")+"ceiling_table")
+	if !ok {
+		return nil, nil
+	}
+	k.put = func(x float64) []files.Change {
+		rows := make([]string, max(int(cal.Tables[c.Table-1].Rows.N), 1))
+		eachCell(cal, c, func(r, _ int, cell int32) {
+			rows[r] += number(float64(cell)/float64(controller.RPM)+x-high) + ", "
+		})
+		for r := range rows {
+			rows[r] = "[" + strings.TrimSuffix(rows[r], ", ") + "]"
+		}
+		return []files.Change{{Path: "calibration.table." + table + ".cells_rpm", Value: "[" + strings.Join(rows, ", ") + "]"}}
+	}
+	return k, nil
+}
+
+// word reads a key of the calibration's text that the calibration itself does not
+// keep.
+func (q *Question) word(l *scenario.Loaded, path string) (string, bool) {
+	text, err := files.ReadText(l.CalibrationFile())
+	if err != nil {
+		return "", false
+	}
+	doc, _ := files.Parse("", text)
+	return doc.Word(path)
+}
+
+// timing moves the launch stage's angle, never to more advance than base.
+func (q *Question) timing(cal *controller.Calibration, path string, st *controller.Stage) *Knob {
+	t := &st.Timing
+	if t.Mode == controller.TimingBase || t.Angle.Table != 0 {
+		return nil
+	}
+	now := float64(t.Angle.Const) / float64(controller.Degree)
+	k := &Knob{Name: "launch timing", Unit: "deg", Step: timingStep, Grid: 0.5, Now: now, Low: now, High: now, put: one(path + "timing_deg")}
+	if l := q.Limits.LatestTiming; l != 0 {
+		k.Low = min(now, l)
+	}
+	if r := q.Rules; r != nil && r.NoLateIgnition {
+		k.Low = max(k.Low, 0)
+	}
+	base := 0.0
+	if t.Mode == controller.TimingAbsolute {
+		base = baseTiming(cal)
+	}
+	k.High = now
+	if m := q.Limits.MostAdvance; m != 0 {
+		k.High = max(now, min(base, m))
+	}
+	return k
+}
+
+// baseTiming is the calibration's own, where it is a constant.
+func baseTiming(cal *controller.Calibration) float64 {
+	if cal.Engine.BaseAngle.Table != 0 {
+		return 0
+	}
+	return float64(cal.Engine.BaseAngle.Const) / float64(controller.Degree)
+}
+
+func boost(limits *Limits, path string, st *controller.Stage) *Knob {
+	if st.Boost.Table != 0 || st.Boost.Const == 0 {
+		return nil
+	}
+	now := float64(st.Boost.Const) / 1000
+	return &Knob{Name: "boost target", Unit: "kPa", Step: boostStep, Grid: 1, Now: now, Low: 100, High: max(now, limits.MostBoost), put: one(path + "boost_kpa")}
+}
+
+// medium offers what the stage could cut with; what does not go with the rest of
+// the calibration is refused by its own check.
+func medium(path string, st *controller.Stage, rules *Rules) *Knob {
+	words := []string{"fuel", "spark", "both"}
+	now := map[controller.Medium]float64{controller.Fuel: 0, controller.Spark: 1, controller.Both: 2}
+	if rules != nil && rules.NoSparkCut {
+		words, now = words[:1], map[controller.Medium]float64{controller.Fuel: 0}
+	}
+	at, ok := now[st.Cut.Medium]
+	if !ok {
+		return nil
+	}
+	return &Knob{Name: "cut", Now: at, Step: 1, Words: words, put: func(x float64) []files.Change {
+		return []files.Change{{Path: path + "medium", Value: words[int(x)]}}
+	}}
+}
+
+func slew(path string, st *controller.Stage) *Knob {
+	now := float64(st.SlewUp)
+	if now == 0 {
+		return nil
+	}
+	return &Knob{Name: "after-release slew", Unit: "rpm/s", Step: math.Round(now*slewShare/10) * 10, Grid: 10, Now: now, Low: now / 4, High: now * 4, put: one(path + "slew_up_rpm_s")}
+}
+
+func duty(limits *Limits, i int, sh *controller.Shot) *Knob {
+	if sh.When == controller.NoShot {
+		return nil
+	}
+	now := 100 * float64(sh.EndDuty) / float64(controller.One)
+	return &Knob{Name: fmt.Sprintf("shot %d duty", i+1), Unit: "%", Step: dutyStep, Grid: 1, Now: now, Low: 20, High: max(now, min(limits.MostDuty, 100)),
+		put: one(fmt.Sprintf("calibration.shot[%d].end_duty_pct", i+1))}
+}
+
+const converterName = "converter"
+
+func converter(l *scenario.Loaded) *Knob {
+	car := l.Model.Car()
+	if car.Launch.K0 <= 0 {
+		return nil
+	}
+	k := car.Launch.K0
+	return &Knob{Name: converterName, Unit: "rad/s/sqrt(N m)", Step: math.Round(k*stallShare*100) / 100, Grid: 0.01, Now: k, Low: 0.7 * k, High: 1.4 * k, put: one("car.launch.stall_k")}
+}

@@ -1,0 +1,123 @@
+package advise
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/files"
+)
+
+// Rules are what a class forbids, as far as a calibration can show it. What they
+// forbid is an error in a check, and is never advised. A class's own book stands
+// above this file.
+type Rules struct {
+	Name           string
+	NoAddedPower   bool
+	NoLateIgnition bool
+	NoSparkCut     bool
+	NoHold         bool // no launch limiter at all
+	MostLaunchRPM  float64
+	MostBoostKPa   float64
+	MostShotKW     float64
+	File           string
+}
+
+// RulesKind is the file kind of rules profiles.
+var RulesKind = files.Kind[Rules]{
+	Name: "rules", Format: "holdline-rules-1",
+	Doc:    "What a class forbids, as far as a calibration can show it. Write it from the class's own book, which stands above it.",
+	Fields: rulesFields,
+}
+
+func rulesFields(b *files.Block, r *Rules) {
+	files.Text(b, &r.Name, "name", files.Len(1, 60))
+	files.Bool(b, &r.NoAddedPower, "no_added_power", files.Default(false), files.Doc("no shot"))
+	files.Bool(b, &r.NoLateIgnition, "no_late_ignition", files.Default(false), files.Doc("no ignition after top dead centre"))
+	files.Bool(b, &r.NoSparkCut, "no_spark_cut", files.Default(false), files.Doc("cuts of fuel only"))
+	files.Bool(b, &r.NoHold, "no_launch_limiter", files.Default(false))
+	files.Float(b, &r.MostLaunchRPM, "most_launch_rpm", "rpm", files.Range(500, 20000), files.Optional(), files.Doc("highest launch ceiling"))
+	files.Float(b, &r.MostBoostKPa, "most_boost_kpa", "kPa", files.Range(50, 1000), files.Optional(), files.Doc("highest boost target, absolute"))
+	files.Float(b, &r.MostShotKW, "most_shot_kw", "kW", files.Range(1, 2000), files.Optional(), files.Doc("added power in all"))
+}
+
+// LoadRules reads a rules profile.
+func LoadRules(path string) (*Rules, harness.Findings) {
+	r, doc, findings := RulesKind.Read(path)
+	if findings.Failed() {
+		return nil, findings
+	}
+	r.File = doc.File
+	return r, findings
+}
+
+// Check says what of a calibration the rules forbid.
+func (r *Rules) Check(cal *controller.Calibration) (list harness.Findings) {
+	fail := func(field, value, allowed, reason string) {
+		list = append(list, harness.Finding{Severity: harness.Error, File: cal.Name.String(), Field: field, Value: value, Allowed: allowed,
+			Reason: fmt.Sprintf("%s (rules %q)", reason, r.Name), Fix: "the class's own book decides"})
+	}
+	for i := range cal.Stages {
+		st := &cal.Stages[i]
+		if st.Kind == controller.NoStage {
+			continue
+		}
+		r.stage(cal, st, "stage."+harness.StageName(cal, i)+".", fail)
+	}
+	power := 0.0
+	for i := range cal.Shots {
+		sh := &cal.Shots[i]
+		if sh.When == controller.NoShot {
+			continue
+		}
+		power += float64(sh.Power)
+		if r.NoAddedPower {
+			fail(fmt.Sprintf("shot[%d]", i+1), harness.ShotName(cal, i), "none", "added power is forbidden")
+		}
+	}
+	if r.MostShotKW > 0 && power > r.MostShotKW {
+		fail("shot", number(power)+" kW", number(r.MostShotKW)+" kW", "more added power than allowed")
+	}
+	return list
+}
+
+func (r *Rules) stage(cal *controller.Calibration, st *controller.Stage, path string, fail func(field, value, allowed, reason string)) {
+	if st.Kind == controller.Launch {
+		if r.NoHold {
+			fail(path+"kind", "launch", "none", "a launch limiter is forbidden")
+		}
+		if _, high := span(cal, &st.Ceiling); r.MostLaunchRPM > 0 && high > r.MostLaunchRPM {
+			fail(path+"ceiling", number(high)+" rpm", "up to "+number(r.MostLaunchRPM)+" rpm", "the launch ceiling is higher than allowed")
+		}
+	}
+	if r.NoSparkCut && st.Cut.Medium != controller.Fuel && st.Cut.Medium != controller.NoMedium {
+		fail(path+"medium", harness.MediumName(st.Cut.Medium), "fuel", "a cut of spark is forbidden")
+	}
+	if r.NoLateIgnition && st.Timing.Mode == controller.TimingAbsolute && lowest(cal, &st.Timing.Angle) < 0 {
+		fail(path+"timing", number(float64(lowest(cal, &st.Timing.Angle))/float64(controller.Degree))+" deg", "0 deg or more before top dead centre", "ignition after top dead centre is forbidden")
+	}
+	if most := float64(highest(cal, &st.Boost)) / 1000; r.MostBoostKPa > 0 && most > r.MostBoostKPa {
+		fail(path+"boost", number(most)+" kPa", "up to "+number(r.MostBoostKPa)+" kPa", "the boost target is higher than allowed")
+	}
+}
+
+// lowest is the smallest value of a curve.
+func lowest(cal *controller.Calibration, c *controller.Curve) int32 {
+	if c.Table == 0 {
+		return c.Const
+	}
+	least := int32(math.MaxInt32)
+	eachCell(cal, c, func(_, _ int, x int32) { least = min(least, x) })
+	return least
+}
+
+// highest is the greatest value of a curve.
+func highest(cal *controller.Calibration, c *controller.Curve) int32 {
+	if c.Table == 0 {
+		return c.Const
+	}
+	most := int32(math.MinInt32)
+	eachCell(cal, c, func(_, _ int, x int32) { most = max(most, x) })
+	return most
+}
