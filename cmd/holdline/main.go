@@ -84,6 +84,7 @@ controllers: on recorded logs and on simulated cars.
   holdline rig --rig FILE SCENARIO... run it on your own controller
   holdline sweep PLAN -o DIR          launch many times, over values of your choice
   holdline advise SCENARIO            say what to change for a surface
+  holdline fit RECORDING --car CAR    learn from a log what it can tell of a car
   holdline report DIR...              make pages of stored results
 
 Exit status: 0 all held; 1 a requirement failed or stayed inconclusive; 2 the
@@ -107,7 +108,7 @@ func newRoot() *cobra.Command {
 
 // verbs lists the commands in the order of use.
 func verbs() []*cobra.Command {
-	return []*cobra.Command{demoCommand(), checkCommand(), replayCommand(), runCommand(), rigCommand(), portsCommand(), sweepCommand(), mergeCommand(), adviseCommand(), reportCommand()}
+	return []*cobra.Command{demoCommand(), checkCommand(), replayCommand(), runCommand(), rigCommand(), portsCommand(), sweepCommand(), mergeCommand(), adviseCommand(), fitCommand(), reportCommand()}
 }
 
 // printFindings lists findings, one a line, in the order of file and line.

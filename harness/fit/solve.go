@@ -1,0 +1,360 @@
+package fit
+
+import (
+	"cmp"
+	"errors"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
+)
+
+// solved is the end of a search.
+type solved struct {
+	x     point
+	r     []float64  // residuals there
+	j     *mat.Dense // their derivatives by x, minus
+	sum   float64    // of squares
+	steps int
+}
+
+const mostSteps = 25
+
+func squares(r []float64) float64 {
+	sum := 0.0
+	for _, x := range r {
+		sum += x * x
+	}
+	return sum
+}
+
+// starts of the first search: the car file, and places around it.
+const (
+	starts     = 5
+	startWidth = 0.12 // standard deviation, in logarithms
+	startSteps = 5
+)
+
+// search looks for the least sum of squares from several starts, a few steps each,
+// and goes on from the best.
+func (p *problem) search(x point) (*solved, error) {
+	p.step = logSteps[0]
+	r := rand.New(rand.NewPCG(1, 1))
+	var best *solved
+	for i := range starts {
+		y := append(point(nil), x...)
+		for k := range y {
+			if i > 0 && k < len(p.free) {
+				y[k] += startWidth * r.NormFloat64()
+			}
+		}
+		s, err := p.descend(y, startSteps)
+		if err != nil {
+			return nil, err
+		}
+		if best == nil || s.sum < best.sum {
+			best = s
+		}
+	}
+	return p.solve(best.x)
+}
+
+// The sum of squares is rough: events come and go as a parameter moves. Several
+// searches that begin beside each other end beside each other, and how far apart is
+// part of what is not known.
+const (
+	agains     = 5
+	againWidth = 0.04 // standard deviation of where they begin, in logarithms
+	againSteps = 8
+	asGood     = 1.15 // sums of squares that count as equal
+	fewest     = 3    // ends that count in any case
+)
+
+// again searches anew around a solution, and gives the mean of the ends that are
+// as good, with their standard deviations.
+func (p *problem) again(s *solved) (*solved, []float64, error) {
+	r := rand.New(rand.NewPCG(2, 2))
+	all := []*solved{s}
+	for range agains - 1 {
+		y := append(point(nil), s.x...)
+		for k := range y {
+			if k < len(p.free) {
+				y[k] += againWidth * r.NormFloat64()
+			}
+		}
+		var end *solved
+		for _, step := range logSteps[1:] {
+			var err error
+			p.step = step
+			if end, err = p.descend(y, againSteps); err != nil {
+				return nil, nil, err
+			}
+			y = end.x
+		}
+		all = append(all, end)
+	}
+	slices.SortStableFunc(all, func(a, b *solved) int { return cmp.Compare(a.sum, b.sum) })
+	good := fewest
+	for good < len(all) && all[good].sum <= asGood*all[0].sum {
+		good++
+	}
+	mean, spread := make(point, p.size()), make([]float64, p.size())
+	for k := range mean {
+		var list []float64
+		for _, e := range all[:good] {
+			list = append(list, e.x[k])
+		}
+		mean[k], spread[k] = stat.MeanStdDev(list, nil)
+	}
+	runs, err := p.runAll([]point{mean})
+	if err != nil {
+		return nil, nil, err
+	}
+	out := &solved{x: mean, r: p.residuals(&runs[0])}
+	out.sum = squares(out.r)
+	return out, spread, p.derive(out)
+}
+
+// solve moves x to where the sum of squares is least.
+func (p *problem) solve(x point) (s *solved, err error) {
+	for _, step := range logSteps {
+		p.step = step
+		if s, err = p.descend(x, mostSteps); err != nil {
+			return nil, err
+		}
+		x = s.x
+	}
+	return s, nil
+}
+
+// furthest is how far a parameter may go from the car file, in logarithms: a
+// factor of two.
+const furthest = 0.69
+
+// descend does so with one width of derivatives.
+func (p *problem) descend(x point, most int) (*solved, error) {
+	first, err := p.runAll([]point{x})
+	if err != nil {
+		return nil, err
+	}
+	s := &solved{x: x, r: p.residuals(&first[0])}
+	s.sum = squares(s.r)
+	damping, small := 1e-2, 0
+	for s.steps < most {
+		if err := p.derive(s); err != nil {
+			return nil, err
+		}
+		s.steps++
+		moved := false
+		for try := 0; try < 5 && !moved; try++ {
+			y, err := s.step(damping, len(p.free))
+			if err != nil {
+				return nil, err
+			}
+			next, err := p.runAll([]point{y})
+			if err != nil {
+				damping *= 8
+				continue
+			}
+			r := p.residuals(&next[0])
+			if sum := squares(r); sum < s.sum {
+				gain := (s.sum - sum) / s.sum
+				s.x, s.r, s.sum, moved = y, r, sum, true
+				damping = max(damping/4, 1e-6)
+				if gain > 5e-4 {
+					small = 0
+				} else if small++; small == 2 {
+					return s, p.derive(s)
+				}
+			} else {
+				damping *= 6
+			}
+		}
+		if !moved {
+			return s, nil
+		}
+	}
+	return s, nil
+}
+
+// derive fills in the derivatives, by central differences.
+func (p *problem) derive(s *solved) error {
+	n := p.size()
+	var points []point
+	for i := range n {
+		for _, sign := range []float64{1, -1} {
+			y := append(point(nil), s.x...)
+			y[i] += sign * p.stepOf(i)
+			points = append(points, y)
+		}
+	}
+	runs, err := p.runAll(points)
+	if err != nil {
+		return err
+	}
+	s.j = mat.NewDense(len(s.r), n, nil)
+	for i := range n {
+		up, down := p.residuals(&runs[2*i]), p.residuals(&runs[2*i+1])
+		for k := range s.r {
+			s.j.Set(k, i, -(up[k]-down[k])/(2*p.stepOf(i)))
+		}
+	}
+	return nil
+}
+
+func (p *problem) stepOf(i int) float64 {
+	switch {
+	case i < len(p.free):
+		return p.step
+	case i == len(p.free):
+		return 0.5
+	}
+	return 2 * p.step
+}
+
+// largest is how far one step may go, in logarithms.
+const largest = 0.35
+
+// step solves the damped normal equations, by QR of the stacked problem.
+func (s *solved) step(damping float64, free int) (point, error) {
+	rows, n := s.j.Dims()
+	a, b := mat.NewDense(rows+n, n, nil), mat.NewDense(rows+n, 1, nil)
+	a.Slice(0, rows, 0, n).(*mat.Dense).Copy(s.j)
+	for i := range n {
+		norm := mat.Norm(s.j.ColView(i), 2)
+		a.Set(rows+i, i, math.Sqrt(damping)*max(norm, 1e-9))
+	}
+	for i, r := range s.r {
+		b.Set(i, 0, r)
+	}
+	var qr mat.QR
+	qr.Factorize(a)
+	var d mat.Dense
+	if err := qr.SolveTo(&d, false, b); err != nil {
+		var cond mat.Condition
+		if !errors.As(err, &cond) {
+			return nil, err
+		}
+	}
+	y := append(point(nil), s.x...)
+	for i := range y {
+		y[i] += min(max(d.At(i, 0), -largest), largest)
+		if i < free {
+			y[i] = min(max(y[i], -furthest), furthest)
+		}
+	}
+	return y, nil
+}
+
+// estimator gives what the parameters answer to small residuals: the least squares
+// solution of the linearised problem. ok is false where it has none.
+func (s *solved) estimator() (answer *mat.Dense, ok bool) {
+	var normal, inverse mat.Dense
+	normal.Mul(s.j.T(), s.j)
+	if err := inverse.Inverse(&normal); err != nil {
+		var cond mat.Condition
+		if !errors.As(err, &cond) || math.IsInf(float64(cond), 1) {
+			return nil, false
+		}
+	}
+	answer = new(mat.Dense)
+	answer.Mul(&inverse, s.j.T())
+	return answer, true
+}
+
+// trials is how many launches with scatter say how far a fit can be off.
+const trials = 24
+
+// scatter is how the estimates of launches differ that are made with the fitted
+// car, but with scatter of combustion, noise of the logger, and a driver's pedal of
+// which only the plate was recorded: their mean is the bias of the fit.
+type scatter struct {
+	mean, sd []float64 // of each coordinate
+	search   []float64 // standard deviation of where searches end
+}
+
+// scattered makes these launches: a parametric bootstrap (Efron and Tibshirani
+// 1993) of the linearised fit. Each launch is compared with the plant that is given
+// the launch's own recording.
+func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
+	answer, ok := s.estimator()
+	if !ok {
+		return out, false, nil
+	}
+	white := p.white(s)
+	deltas := make([][]float64, trials)
+	errs := make([]error, trials)
+	p.parallel(trials, func(i int) { deltas[i], errs[i] = p.trial(s, answer, white, uint64(i)) })
+	p.runs += 2 * trials
+	if err := errors.Join(errs...); err != nil {
+		return out, false, err
+	}
+	column := make([]float64, trials)
+	for k := range p.size() {
+		for i := range deltas {
+			column[i] = deltas[i][k]
+		}
+		mean, sd := stat.MeanStdDev(column, nil)
+		out.mean, out.sd = append(out.mean, mean), append(out.sd, sd)
+	}
+	return out, true, nil
+}
+
+// trial is one launch with scatter, and what the fit would make of it.
+func (p *problem) trial(s *solved, answer *mat.Dense, white [len(compared)]float64, seed uint64) ([]float64, error) {
+	made := *p.Log
+	noisy := *p
+	noisy.rough = &roughness{seed: seed + 1}
+	_, measured, err := noisy.run(s.x)
+	if err != nil {
+		return nil, err
+	}
+	r := rand.New(rand.NewPCG(seed, 7))
+	made.Throttle = measured.throttle(&made, p.window)
+	for i := range compared {
+		made.Values[i] = append([]float64(nil), p.Log.Values[i]...)
+		for t := p.window.from; t < p.window.to; t++ {
+			if !math.IsNaN(made.Values[i][t]) {
+				made.Values[i][t] = between(measured.values[i], float64(t-p.window.from)) + white[i]*r.NormFloat64()
+			}
+		}
+	}
+	question := *p.Question
+	question.Log = &made
+	again := *p
+	again.Question = &question
+	plant, _, err := again.run(s.x)
+	if err != nil {
+		return nil, err
+	}
+	res := again.residuals(&plant)
+	var delta mat.VecDense
+	delta.MulVec(answer, mat.NewVecDense(len(res), res))
+	return delta.RawVector().Data, nil
+}
+
+// white is the noise of each signal from sample to sample, in its unit: half of
+// the variance of the differences between neighbours.
+func (p *problem) white(s *solved) (out [len(compared)]float64) {
+	k, n := 0, (p.window.to-p.window.from+p.Log.Every-1)/p.Log.Every
+	for i := range compared {
+		if !p.use[i] {
+			continue
+		}
+		part := s.r[k*n : (k+1)*n]
+		k++
+		sum, count := 0.0, 0
+		for t := 1; t < n; t++ {
+			if part[t] != 0 && part[t-1] != 0 {
+				d := part[t] - part[t-1]
+				sum, count = sum+d*d, count+1
+			}
+		}
+		if count > 0 {
+			out[i] = math.Sqrt(sum/float64(2*count)) * p.scale[i]
+		}
+	}
+	return out
+}
