@@ -17,7 +17,8 @@ import (
 )
 
 const reportLong = `Report makes pages of stored results again: one of every run that it finds under
-the folders, and for several runs an index of all. With --overlay it lays two runs
+the folders, and for several runs an index of all, with how repeatable the launches
+are; of several folders, what changed from the first, pair by pair. With --overlay it lays two runs
 over each other, aligned at release, with what differs in their calibrations and
 their weather. With --tables it draws the tables of a calibration.
 
@@ -83,7 +84,31 @@ func reportRuns(cmd *cobra.Command, dirs []string, o reportOptions) error {
 		return err
 	}
 	fmt.Fprintf(w, "%s lists %d runs\n", o.out, len(folders))
-	return nil
+	groups, err := repeatedOf(dirs)
+	if err == nil {
+		printRepeats(w, groups)
+	}
+	return err
+}
+
+// repeatedOf reads the launches below each folder that was named.
+func repeatedOf(dirs []string) (groups []repeated, err error) {
+	for _, dir := range dirs {
+		folders, err := runFolders([]string{dir})
+		if err != nil {
+			return nil, err
+		}
+		g := repeated{name: filepath.ToSlash(dir)}
+		for _, f := range folders {
+			r, err := report.ReadResults(filepath.Join(f, report.ResultsFile))
+			if err != nil {
+				return nil, err
+			}
+			g.runs = append(g.runs, &harness.Results{Seed: r.Seed, Launch: r.Launch, Repeat: r.Repeat}) // the rest is large
+		}
+		groups = append(groups, g)
+	}
+	return groups, nil
 }
 
 // runFolders lists the folders under dirs that hold the results of one run, in

@@ -52,7 +52,7 @@ func printWrapped(w io.Writer, label, text string) {
 			fmt.Fprintln(w, strings.TrimRight(line, " "))
 			line = strings.Repeat(" ", len(label))
 		}
-		if !strings.HasSuffix(line, " ") {
+		if line != "" && !strings.HasSuffix(line, " ") {
 			line += " "
 		}
 		line += word

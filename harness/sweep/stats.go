@@ -2,6 +2,7 @@ package sweep
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -115,4 +116,42 @@ func PercentileRank(n int, p float64) (rank int, ok bool) {
 		}
 	}
 	return 0, false
+}
+
+// Outliers gives the places of values that lie further than 3.5 scaled median
+// absolute deviations from the median (Iglewicz and Hoaglin 1993). Fewer than five
+// values have none.
+func Outliers(values []float64) (list []int) {
+	if len(values) < 5 {
+		return nil
+	}
+	mid := median(values)
+	off := make([]float64, len(values))
+	for i, x := range values {
+		off[i] = math.Abs(x - mid)
+	}
+	mad := median(off)
+	for i := range values {
+		if mad > 0 && 0.6745*off[i]/mad > 3.5 {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+func median(values []float64) float64 {
+	s := slices.Sorted(slices.Values(values))
+	return Quantile(len(s), 0.5, func(i int) float64 { return s[i-1] })
+}
+
+// HodgesLehmann is the median of all means of two values, each with itself too: an
+// estimate of the middle that outliers hardly move (Hodges and Lehmann 1963).
+func HodgesLehmann(values []float64) float64 {
+	var walsh []float64
+	for i, a := range values {
+		for _, b := range values[i:] {
+			walsh = append(walsh, (a+b)/2)
+		}
+	}
+	return median(walsh)
 }

@@ -186,3 +186,23 @@ func TestCountsKeepOrderStatistics(t *testing.T) {
 		}
 	})
 }
+
+// Hollander and Wolfe 1973, p. 29, as in the help of R's wilcox.test (from
+// check values): the shift is 0.46. And by hand: of 1, 2, 3, 4, 10 it is 3.
+func TestHodgesLehmann(t *testing.T) {
+	x := []float64{1.83, .50, 1.62, 2.48, 1.68, 1.88, 1.55, 3.06, 1.30}
+	y := []float64{.878, .647, .598, 2.05, 1.06, 1.29, 1.06, 3.14, 1.29}
+	for i := range x {
+		x[i] -= y[i]
+	}
+	assert.InDelta(t, 0.46, HodgesLehmann(x), 1e-12)
+	assert.InDelta(t, 3, HodgesLehmann([]float64{1, 2, 3, 4, 10}), 1e-12)
+}
+
+// 0.6745 (10-3)/1 is 4.7: above 3.5 (by hand).
+func TestOutliers(t *testing.T) {
+	assert.Equal(t, []int{4}, Outliers([]float64{1, 2, 3, 4, 10}))
+	assert.Empty(t, Outliers([]float64{1, 2, 3, 4, 8}))
+	assert.Empty(t, Outliers([]float64{1, 2, 3, 90}), "too few to tell")
+	assert.Empty(t, Outliers([]float64{2, 2, 2, 2, 9}), "no deviation to measure by")
+}
