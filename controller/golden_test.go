@@ -37,12 +37,18 @@ func TestGoldenTrace(t *testing.T) {
 	assert.Equal(t, goldenTrace, sum.Sum64(), "the golden runs decide otherwise: %#x", sum.Sum64())
 }
 
+func goRoot(t *testing.T) string {
+	said, err := exec.Command("go", "env", "GOROOT").Output()
+	require.NoError(t, err)
+	return strings.TrimSpace(string(said))
+}
+
 // Every architecture that an emulator is here for gives the golden trace.
 func TestGoldenTraceOnOtherProcessors(t *testing.T) {
 	if !long() {
 		t.Skip("set HOLDLINE_LONG=1")
 	}
-	for _, arch := range strings.Fields("arm arm64 riscv64 mips mipsle ppc64le s390x 386") {
+	for _, arch := range strings.Fields("arm arm64 riscv64 mips mipsle ppc64le s390x 386 wasm") {
 		t.Run(arch, func(t *testing.T) {
 			emulator := map[string]string{"arm64": "aarch64", "mipsle": "mipsel"}[arch]
 			if emulator == "" {
@@ -55,10 +61,15 @@ func TestGoldenTraceOnOtherProcessors(t *testing.T) {
 				}
 				run = nil
 			}
-			need(t, append(run, "go")...)
+			system := "linux"
+			if arch == "wasm" {
+				system, run = "js", []string{"node", "--stack-size=8192", filepath.Join(goRoot(t), "lib", "wasm", "wasm_exec_node.js")}
+			}
+			need(t, run[:min(len(run), 1)]...)
+			need(t, "go")
 			program := filepath.Join(t.TempDir(), "golden")
 			build := exec.Command("go", "test", "-c", "-vet=off", "-o", program, ".")
-			build.Env = append(os.Environ(), "GOOS=linux", "GOARCH="+arch, "GOARM=5", "GOMIPS=softfloat", "CGO_ENABLED=0")
+			build.Env = append(os.Environ(), "GOOS="+system, "GOARCH="+arch, "GOARM=5", "GOMIPS=softfloat", "CGO_ENABLED=0")
 			said, err := build.CombinedOutput()
 			require.NoError(t, err, "%s", said)
 			run = append(run, program, "-test.run", "^TestGoldenTrace$")

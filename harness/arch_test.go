@@ -5,7 +5,9 @@ import (
 	"go/token"
 	"io/fs"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -124,4 +126,38 @@ func TestEveryPackageIsDocumented(t *testing.T) {
 	for folder, ok := range docs {
 		assert.True(t, ok, "%s has no package documentation", folder)
 	}
+}
+
+// Licences that go with ours, by a sentence of their text.
+var permissive = []string{
+	"Mozilla Public License Version 2.0",                // of files that we leave as they are; tests only
+	"Permission is hereby granted, free of charge",      // MIT
+	"Redistribution and use in source and binary forms", // BSD
+	"Apache License", // Apache 2.0
+	"Permission to use, copy, modify, and/or distribute",     // ISC
+	"Permission to use, copy, modify, and distribute this",   // ISC
+	"This software is provided 'as-is', without any express", // zlib
+}
+
+// Every module that is built or tested with has a licence that goes with ours, and
+// there are not many of them.
+func TestDependenciesArePermissiveAndFew(t *testing.T) {
+	out, err := exec.Command("go", "list", "-deps", "-test", "-f", "{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Dir}}{{end}}{{end}}", "../...").Output()
+	require.NoError(t, err)
+	seen := map[string]bool{}
+	for _, line := range strings.Split(string(out), "\n") {
+		path, dir, ok := strings.Cut(line, "\t")
+		if !ok || seen[path] {
+			continue
+		}
+		seen[path] = true
+		list, _ := filepath.Glob(filepath.Join(dir, "[Ll][Ii][Cc][Ee][Nn][CcSs][Ee]*"))
+		require.NotEmpty(t, list, "%s has no licence file", path)
+		text, err := os.ReadFile(list[0])
+		require.NoError(t, err)
+		fits := slices.ContainsFunc(permissive, func(s string) bool { return strings.Contains(strings.Join(strings.Fields(string(text)), " "), s) })
+		assert.True(t, fits, "%s: the licence is none of those that we know to go with ours", path)
+		t.Log(path)
+	}
+	assert.LessOrEqual(t, len(seen), 40, "say in DEVELOPERS.md what a new one is for")
 }
