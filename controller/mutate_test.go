@@ -1,0 +1,165 @@
+package controller
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/printer"
+	"go/token"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// Mutation: every operator of the files that decide is replaced by another, one at
+// a time, and the tests must notice. The mutants are compiled through an overlay: no
+// file is changed. (A tool of our own: those that we looked at run a package's whole
+// tests on copies, hours for this one.)
+
+// mutated are the files that decide; reading and sealing a calibration have tests
+// field by field.
+var mutated = []string{"interlock.go", "limiter.go", "commit.go", "power.go", "stage.go", "sequence.go", "pattern.go", "timing.go", "condition.go", "arbitrate.go", "tick.go", "speed.go"}
+
+// swaps are the operators that a mutant puts in place of another.
+var swaps = map[token.Token][]token.Token{
+	token.LSS: {token.LEQ, token.GEQ}, token.LEQ: {token.LSS, token.GTR},
+	token.GTR: {token.GEQ, token.LEQ}, token.GEQ: {token.GTR, token.LSS},
+	token.EQL: {token.NEQ}, token.NEQ: {token.EQL},
+	token.LAND: {token.LOR}, token.LOR: {token.LAND},
+	token.ADD: {token.SUB}, token.SUB: {token.ADD},
+}
+
+// mutant is a changed file.
+type mutant struct {
+	file, name string
+	text       []byte
+}
+
+// mutantsOf gives every mutant of a file.
+func mutantsOf(t *testing.T, file string) (list []mutant) {
+	fset := token.NewFileSet()
+	f, err := parser.ParseFile(fset, file, nil, parser.ParseComments)
+	require.NoError(t, err)
+	add := func(pos token.Pos, what string) {
+		var b bytes.Buffer
+		require.NoError(t, printer.Fprint(&b, fset, f))
+		p := fset.Position(pos)
+		list = append(list, mutant{file, fmt.Sprintf("%s:%d:%d %s", file, p.Line, p.Column, what), b.Bytes()})
+	}
+	ast.Inspect(f, func(n ast.Node) bool {
+		switch e := n.(type) {
+		case *ast.BinaryExpr:
+			old := e.Op
+			for _, op := range swaps[old] {
+				e.Op = op
+				add(e.OpPos, old.String()+" -> "+op.String())
+			}
+			e.Op = old
+		case *ast.IncDecStmt:
+			old := e.Tok
+			e.Tok = map[token.Token]token.Token{token.INC: token.DEC, token.DEC: token.INC}[old]
+			add(e.TokPos, old.String()+" -> "+e.Tok.String())
+			e.Tok = old
+		case *ast.AssignStmt:
+			if old, to := e.Tok, steps[e.Tok]; to != 0 {
+				e.Tok = to
+				add(e.TokPos, old.String()+" -> "+to.String())
+				e.Tok = old
+			}
+		}
+		return true
+	})
+	return list
+}
+
+// steps are assignments that a mutant puts in place of another.
+var steps = map[token.Token]token.Token{
+	token.ADD_ASSIGN: token.SUB_ASSIGN, token.SUB_ASSIGN: token.ADD_ASSIGN,
+	token.OR_ASSIGN: token.AND_ASSIGN, token.AND_ASSIGN: token.OR_ASSIGN,
+}
+
+// fate of a mutant.
+type fate int
+
+const (
+	alive fate = iota
+	dead
+	unfit // it does not compile
+)
+
+// tryMutant runs the tests on a mutant: one that fails, or does not end, kills it.
+func tryMutant(m *mutant, dir string) (fate, error) {
+	here, err := filepath.Abs(".")
+	if err != nil {
+		return alive, err
+	}
+	changed, overlay, program := filepath.Join(dir, m.file), filepath.Join(dir, "overlay.json"), filepath.Join(dir, "mutant")
+	data, err := json.Marshal(map[string]any{"Replace": map[string]string{filepath.Join(here, m.file): changed}})
+	if err := errors.Join(err, os.WriteFile(changed, m.text, 0o600), os.WriteFile(overlay, data, 0o600)); err != nil {
+		return alive, err
+	}
+	if exec.Command("go", "test", "-c", "-vet=off", "-overlay", overlay, "-o", program, ".").Run() != nil {
+		return unfit, nil
+	}
+	ctx, end := context.WithTimeout(context.Background(), 3*time.Minute)
+	defer end()
+	cmd := exec.CommandContext(ctx, program, "-test.failfast", "-test.skip", "Spin|Allocates|OtherProcessors|Mutants")
+	cmd.Env = append(os.Environ(), "HOLDLINE_MUTATE=", "HOLDLINE_LONG=")
+	if cmd.Run() != nil {
+		return dead, nil
+	}
+	return alive, nil
+}
+
+// HOLDLINE_MUTATE=n tries every n-th mutant; 1 tries all.
+func TestMutantsAreKilled(t *testing.T) {
+	step, err := strconv.Atoi(os.Getenv("HOLDLINE_MUTATE"))
+	if err != nil || step < 1 {
+		t.Skip("set HOLDLINE_MUTATE=1, or n for every n-th mutant")
+	}
+	need(t, "go")
+	var all, list []mutant
+	for _, file := range mutated {
+		all = append(all, mutantsOf(t, file)...)
+	}
+	for i := step / 2; i < len(all); i += step {
+		list = append(list, all[i])
+	}
+	fates, errs := make([]fate, len(list)), make([]error, len(list))
+	next := make(chan int)
+	var wait sync.WaitGroup
+	for range 2 {
+		dir := t.TempDir()
+		wait.Go(func() {
+			for i := range next {
+				fates[i], errs[i] = tryMutant(&list[i], dir)
+			}
+		})
+	}
+	for i := range list {
+		next <- i
+	}
+	close(next)
+	wait.Wait()
+	require.NoError(t, errors.Join(errs...))
+	count := map[fate]int{}
+	for i, f := range fates {
+		if count[f]++; f == alive {
+			t.Log("alive: " + list[i].name)
+		}
+	}
+	tried := count[alive] + count[dead]
+	t.Logf("%d of %d mutants killed, of %d in all", count[dead], tried, len(all))
+	assert.GreaterOrEqual(t, count[dead]*100, tried*95)
+}
