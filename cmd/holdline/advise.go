@@ -300,7 +300,7 @@ func printAgreement(w io.Writer, a *advise.Answer, found [][]float64) {
 		for _, x := range found {
 			words = append(words, k.Say(x[i]))
 		}
-		printWrapped(w, "  "+k.Name+": ", strings.Join(words, ", "))
+		harness.Wrap(w, "  "+k.Name+": ", strings.Join(words, ", "))
 	}
 }
 

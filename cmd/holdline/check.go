@@ -128,7 +128,7 @@ func runCheck(cmd *cobra.Command, paths []string, rules string, asJSON bool) err
 	if !asJSON {
 		for _, p := range paths {
 			if cal, _ := files.LoadCalibration(p); cal != nil && hot(cal) {
-				printWrapped(cmd.OutOrStdout(), "caution: ", p+": "+cautionText)
+				harness.Wrap(cmd.OutOrStdout(), "caution: ", p+": "+cautionText)
 			}
 		}
 		fmt.Fprintf(cmd.OutOrStdout(), "%d files, no errors, %d warnings\n", len(paths), len(all))

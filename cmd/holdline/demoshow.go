@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
 )
 
 // row is a line of a table: means over the seeds of a choice. A time that only
@@ -76,15 +77,15 @@ func printDemo(w io.Writer, cars []demoCar, cells []cell, o demoOptions) {
 			rows := rowsOf(cells, i, k)
 			if len(cmp.speeds) > 0 {
 				printSpeeds(w, cmp, rows)
-				printWrapped(w, "> ", speedLesson(cmp, rows))
+				harness.Wrap(w, "> ", speedLesson(cmp, rows))
 				continue
 			}
 			printChoices(w, cmp, rows)
-			printWrapped(w, "> ", cmp.lesson(rows))
+			harness.Wrap(w, "> ", cmp.lesson(rows))
 		}
 	}
 	fmt.Fprintln(w)
-	printWrapped(w, "note: ", fmt.Sprintf("each figure is the mean of the launches with seeds %d to %d. target: from full throttle to the target. late timing, retard: ignition 20 degrees after dead centre while held. limited by: what took most of the way to 60 ft.", o.seed, o.seed+uint64(o.repeats)-1))
+	harness.Wrap(w, "note: ", fmt.Sprintf("each figure is the mean of the launches with seeds %d to %d. target: from full throttle to the target. late timing, retard: ignition 20 degrees after dead centre while held. limited by: what took most of the way to 60 ft.", o.seed, o.seed+uint64(o.repeats)-1))
 	if o.out != "" {
 		fmt.Fprintf(w, "Pages, traces and pictures of the first seed: %s\n", pageOf(o.out, nil))
 	}

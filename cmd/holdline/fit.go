@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/fit"
 	"github.com/holdline/holdline/harness/scenario"
@@ -92,7 +93,7 @@ func runFit(cmd *cobra.Command, path string, o fitOptions) error {
 	}
 	r.Name = car.Name
 	r.Print(cmd.OutOrStdout())
-	printWrapped(cmd.OutOrStdout(), "caution: ", "results of a model: directions, not settings. Competition and closed courses only; hardware cut-offs first.")
+	harness.Wrap(cmd.OutOrStdout(), "caution: ", "results of a model: directions, not settings. Competition and closed courses only; hardware cut-offs first.")
 	return o.save(cmd, r)
 }
 

@@ -61,7 +61,7 @@ func printBroken(w io.Writer, r *harness.Results) {
 			open++
 		default:
 			shown++
-			printWrapped(w, "  ", fmt.Sprintf("%s %s: margin %.4g %s at %.3f s", q.ID, q.Verdict, q.Margin, q.Unit, q.ClosestAt))
+			harness.Wrap(w, "  ", fmt.Sprintf("%s %s: margin %.4g %s at %.3f s", q.ID, q.Verdict, q.Margin, q.Unit, q.ClosestAt))
 		}
 	}
 	if open > 0 {

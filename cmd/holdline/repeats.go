@@ -66,7 +66,7 @@ func printRepeat(w io.Writer, g *repeated) {
 			d.SD, fmt.Sprintf("(%.3g to %.3g)", d.SDIn.Low, d.SDIn.High), d.Median)
 		for _, k := range sweep.Outliers(values) {
 			r := runs[k]
-			printWrapped(w, "    ", fmt.Sprintf("far from the others: %.4g, seed %d, limited by %s. Again: %s", values[k], r.Seed, r.Launch.Limit, r.Repeat))
+			harness.Wrap(w, "    ", fmt.Sprintf("far from the others: %.4g, seed %d, limited by %s. Again: %s", values[k], r.Seed, r.Launch.Limit, r.Repeat))
 		}
 	}
 	if n := len(g.runs); !first {
@@ -94,7 +94,7 @@ func printChange(w io.Writer, a, b *repeated) {
 		}
 		label := fmt.Sprintf("%s against %s: ", cutTo(b.name, 40), cutTo(a.name, 40))
 		if len(d) < 2 {
-			printWrapped(w, "", label+"no two launches of the same seed, so that nothing is compared pair by pair")
+			harness.Wrap(w, "", label+"no two launches of the same seed, so that nothing is compared pair by pair")
 			continue
 		}
 		mean, sd := stat.MeanStdDev(d, nil)
@@ -103,6 +103,6 @@ func printChange(w io.Writer, a, b *repeated) {
 		if in.Low > 0 || in.High < 0 {
 			told = "is told"
 		}
-		printWrapped(w, "", fmt.Sprintf("%s%s %+.3f (%+.3f to %+.3f) over %d pairs of the same seed, middle of the differences %+.3f: a difference %s", label, m.name, mean, in.Low, in.High, len(d), sweep.HodgesLehmann(d), told))
+		harness.Wrap(w, "", fmt.Sprintf("%s%s %+.3f (%+.3f to %+.3f) over %d pairs of the same seed, middle of the differences %+.3f: a difference %s", label, m.name, mean, in.Low, in.High, len(d), sweep.HodgesLehmann(d), told))
 	}
 }

@@ -297,7 +297,7 @@ func printLink(w io.Writer, results []harness.Results) {
 		if l.Latency != nil {
 			line += fmt.Sprintf("; answers within %.2f ms (half), %.2f ms (99 %%), %.2f ms (all)", l.Latency.Half, l.Latency.Most, l.Latency.Greatest)
 		}
-		printWrapped(w, "link: ", line)
+		harness.Wrap(w, "link: ", line)
 		if len(r.Differences) == 0 && r.Complete {
 			fmt.Fprintln(w, "the rig decided as the reference did")
 		}
@@ -306,7 +306,7 @@ func printLink(w io.Writer, results []harness.Results) {
 				fmt.Fprintf(w, "  and %d more\n", len(r.Differences)-k)
 				break
 			}
-			printWrapped(w, "  ", fmt.Sprintf("differs at %.3f s: %s: rig %s, reference %s; %d ticks in all", d.At, d.Column, d.Unit, d.Reference, d.Ticks))
+			harness.Wrap(w, "  ", fmt.Sprintf("differs at %.3f s: %s: rig %s, reference %s; %d ticks in all", d.At, d.Column, d.Unit, d.Reference, d.Ticks))
 		}
 	}
 }

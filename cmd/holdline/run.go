@@ -101,7 +101,7 @@ func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {
 // caution warns where late ignition or a shot is in play.
 func caution(w io.Writer, jobs []*job, asJSON bool) {
 	if slices.ContainsFunc(jobs, func(j *job) bool { return hot(j.Cal) }) && !asJSON {
-		printWrapped(w, "caution: ", cautionText)
+		harness.Wrap(w, "caution: ", cautionText)
 	}
 }
 

@@ -8,7 +8,7 @@ import (
 	"github.com/holdline/holdline/harness"
 )
 
-const screenWidth = 80
+const screenWidth = harness.ScreenWidth
 
 // printSummary shows one run on a screen of 80 columns: a timeline of the
 // stages, the launch sequence, cuts by cylinder, shots, and for each thing that
@@ -20,7 +20,7 @@ func printSummary(w io.Writer, r *harness.Results) {
 		fmt.Fprintf(w, "STOPPED EARLY: %s\n", r.Stopped)
 	}
 	for _, n := range r.Notes {
-		printWrapped(w, "note: ", n)
+		harness.Wrap(w, "note: ", n)
 	}
 	printTimeline(w, r)
 	printSequence(w, r)
@@ -42,22 +42,6 @@ func cutTo(s string, n int) string {
 		return string(r[:n-3]) + "..."
 	}
 	return s
-}
-
-// printWrapped prints a text under a label, broken at words.
-func printWrapped(w io.Writer, label, text string) {
-	line := label
-	for _, word := range strings.Fields(text) {
-		if len([]rune(line))+1+len([]rune(word)) > screenWidth && strings.TrimSpace(line) != "" {
-			fmt.Fprintln(w, strings.TrimRight(line, " "))
-			line = strings.Repeat(" ", len(label))
-		}
-		if line != "" && !strings.HasSuffix(line, " ") {
-			line += " "
-		}
-		line += word
-	}
-	fmt.Fprintln(w, line)
 }
 
 const (

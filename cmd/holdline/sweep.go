@@ -111,7 +111,7 @@ func sweepTogether(cmd *cobra.Command, p *sweep.Plan, dirs []string, out string,
 	}
 	fmt.Fprintf(w, "\nresults in %s, page: %s\n", out, filepath.Join(out, sweep.PageFile))
 	if s.Caution != "" {
-		printWrapped(w, "caution: ", s.Caution)
+		harness.Wrap(w, "caution: ", s.Caution)
 	}
 	return verdictStatus(s.Verdict, false, false)
 }
@@ -170,7 +170,7 @@ func sweepLaunch(cmd *cobra.Command, p *sweep.Plan, o sweepOptions) error {
 	printVerdicts(w, runs)
 	fmt.Fprintf(w, "\nresults in %s, page: %s\n", o.out, pageOf(o.out, []string{o.out}))
 	if p.Hot() {
-		printWrapped(w, "caution: ", cautionText)
+		harness.Wrap(w, "caution: ", cautionText)
 	}
 	return verdictStatus(r.Verdict, false, anyVacuous(runs))
 }
@@ -179,7 +179,7 @@ func sweepLaunch(cmd *cobra.Command, p *sweep.Plan, o sweepOptions) error {
 func printSweep(w io.Writer, s *sweep.Summary) {
 	fmt.Fprintln(w, cutTo(fmt.Sprintf("%s: %d launches", s.Name, s.Launches), screenWidth))
 	for _, n := range s.Notes {
-		printWrapped(w, "note: ", n)
+		harness.Wrap(w, "note: ", n)
 	}
 	printCounts(w, "outcomes: ", s.Outcomes)
 	printCounts(w, "limited by: ", s.Limits)
@@ -201,7 +201,7 @@ func printCounts(w io.Writer, label string, list []sweep.Count) {
 		words = append(words, fmt.Sprintf("%s %d", c.Word, c.Launches))
 	}
 	if len(words) > 0 {
-		printWrapped(w, label, strings.Join(words, ", "))
+		harness.Wrap(w, label, strings.Join(words, ", "))
 	}
 }
 
@@ -222,7 +222,7 @@ func printNoted(w io.Writer, p *sweep.Plan, s *sweep.Summary) {
 		if n.Failed != "" {
 			what += ", failed: " + n.Failed
 		}
-		printWrapped(w, "  ", fmt.Sprintf("launch %d: %s. Again: %s", n.Launch, what, p.RepeatCommand(n.Launch)))
+		harness.Wrap(w, "  ", fmt.Sprintf("launch %d: %s. Again: %s", n.Launch, what, p.RepeatCommand(n.Launch)))
 	}
 }
 

@@ -171,7 +171,7 @@ func TestAnswersAreTheSame(t *testing.T) {
 			break
 		}
 		if !strings.HasPrefix(line, "holdline run") {
-			assert.LessOrEqual(t, len([]rune(line)), width, line)
+			assert.LessOrEqual(t, len([]rune(line)), harness.ScreenWidth, line)
 		}
 	}
 }
@@ -286,7 +286,7 @@ func TestComeUp(t *testing.T) {
 	var text bytes.Buffer
 	c.Print(&text)
 	for _, line := range strings.Split(text.String(), "\n") {
-		assert.LessOrEqual(t, len([]rune(line)), width, line)
+		assert.LessOrEqual(t, len([]rune(line)), harness.ScreenWidth, line)
 	}
 
 	c, err = ComeUp(context.Background(), Question{Scenario: salt, Workers: 2, Seed: 1})

@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/sweep"
 )
@@ -122,25 +123,8 @@ func (a *Answer) Patch() string {
 	return b.String()
 }
 
-const width = 80
-
 // Caution stands under every answer.
 const Caution = "Results of a model: directions, not settings. Competition and closed courses only. Late ignition and added power can destroy engines and burn people: hardware cut-offs first. Change one thing at a time, in small steps, within the makers' and the sanctioning body's rules, with the car's own limits watched."
-
-func wrap(w io.Writer, label, text string) {
-	line := label
-	for _, word := range strings.Fields(text) {
-		if len([]rune(line))+1+len([]rune(word)) > width && strings.TrimSpace(line) != "" {
-			fmt.Fprintln(w, strings.TrimRight(line, " "))
-			line = strings.Repeat(" ", len(label))
-		}
-		if line != "" && !strings.HasSuffix(line, " ") {
-			line += " "
-		}
-		line += word
-	}
-	fmt.Fprintln(w, line)
-}
 
 func (o *Outcome) say() string {
 	if o.Refused != "" {
@@ -174,33 +158,33 @@ func (g Gain) say() string {
 
 // Print shows the answer on a screen of 80 columns.
 func (a *Answer) Print(w io.Writer) {
-	wrap(w, "", fmt.Sprintf("%s, grip %s: %d launches from seed %d", a.Name, number(a.Grip), a.Launches, a.Seed))
+	harness.Wrap(w, "", fmt.Sprintf("%s, grip %s: %d launches from seed %d", a.Name, number(a.Grip), a.Launches, a.Seed))
 	fmt.Fprintln(w)
 	if len(a.Steps) == 0 {
-		wrap(w, "", "no change is recommended: no small step of any knob gains time that can be told from scatter")
+		harness.Wrap(w, "", "no change is recommended: no small step of any knob gains time that can be told from scatter")
 	} else {
 		fmt.Fprintln(w, "recommended, one change at a time, in this order:")
 	}
 	for i, s := range a.Steps {
-		wrap(w, fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s from %s to %s: %s", s.Knob.Name, s.Knob.Say(s.From), s.Knob.Say(s.To), s.Gain.say()))
+		harness.Wrap(w, fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s from %s to %s: %s", s.Knob.Name, s.Knob.Say(s.From), s.Knob.Say(s.To), s.Gain.say()))
 	}
 	if a.Flat && len(a.Steps) > 0 {
-		wrap(w, "  ", "then no step can be told from scatter: the optimum is flat")
+		harness.Wrap(w, "  ", "then no step can be told from scatter: the optimum is flat")
 	}
 	if len(a.Steps) == a.Passes {
-		wrap(w, "  ", fmt.Sprintf("that is %d changes, and more may help: try these, and ask again from there", a.Passes))
+		harness.Wrap(w, "  ", fmt.Sprintf("that is %d changes, and more may help: try these, and ask again from there", a.Passes))
 	}
 	if a.Exhausted {
-		wrap(w, "  ", fmt.Sprintf("the search ended with its %d launches, before it was flat: allow more", a.Launches))
+		harness.Wrap(w, "  ", fmt.Sprintf("the search ended with its %d launches, before it was flat: allow more", a.Launches))
 	}
 	fmt.Fprintln(w)
-	wrap(w, "60 ft now:    ", a.Before.say())
+	harness.Wrap(w, "60 ft now:    ", a.Before.say())
 	if len(a.Steps) > 0 {
-		wrap(w, "recommended:  ", a.After.say())
-		wrap(w, "difference:   ", a.Gain.say()+fmt.Sprintf(", on %d seeds that had no part in the search", a.Gain.N))
+		harness.Wrap(w, "recommended:  ", a.After.say())
+		harness.Wrap(w, "difference:   ", a.Gain.say()+fmt.Sprintf(", on %d seeds that had no part in the search", a.Gain.N))
 	}
-	wrap(w, "limited by:   ", strings.Join(a.After.Limits, ", "))
-	wrap(w, "asks:         ", a.After.asks())
+	harness.Wrap(w, "limited by:   ", strings.Join(a.After.Limits, ", "))
+	harness.Wrap(w, "asks:         ", a.After.asks())
 	a.printSurfaces(w)
 	a.printAir(w)
 	a.printSensitivity(w)
@@ -210,7 +194,7 @@ func (a *Answer) Print(w io.Writer) {
 		fmt.Fprintf(w, "\nfor the calibration file:\n%s", p)
 	}
 	fmt.Fprintf(w, "\none of its launches again:\n%s\n\n", a.Repeat) // in one piece, to be copied
-	wrap(w, "caution: ", Caution)
+	harness.Wrap(w, "caution: ", Caution)
 }
 
 func (o *Outcome) asks() string {
@@ -247,7 +231,7 @@ func (a *Answer) printAir(w io.Writer) {
 	for _, r := range a.Air {
 		fmt.Fprintf(w, "%5.1f degC %6.1f kPa %7.0f ft %7.3f %7s  %s\n", r.Celsius, r.KPa, r.Altitude, r.Correction, r.Time(), r.or(r.Gain))
 	}
-	wrap(w, "", "altitude: density altitude; factor: power correction of SAE J1349 (June 1990)")
+	harness.Wrap(w, "", "altitude: density altitude; factor: power correction of SAE J1349 (June 1990)")
 }
 
 func (a *Answer) printSensitivity(w io.Writer) {
@@ -258,9 +242,9 @@ func (a *Answer) printSensitivity(w io.Writer) {
 		case r.Refused != "":
 			continue
 		case r.Bad > 0:
-			wrap(w, fmt.Sprintf("  %-34s ", name), fmt.Sprintf("%d of %d no good launch (%s)", r.Bad, r.Gain.N, r.Why))
+			harness.Wrap(w, fmt.Sprintf("  %-34s ", name), fmt.Sprintf("%d of %d no good launch (%s)", r.Bad, r.Gain.N, r.Why))
 		default:
-			wrap(w, fmt.Sprintf("  %-34s ", name), r.Gain.say())
+			harness.Wrap(w, fmt.Sprintf("  %-34s ", name), r.Gain.say())
 		}
 	}
 }
@@ -278,17 +262,17 @@ func (a *Answer) printLine(w io.Writer) {
 		}
 	}
 	if l.Low == l.High {
-		wrap(w, "", fmt.Sprintf("%s: %s is told from its neighbours", l.Knob.Name, l.Knob.Say(a.Values[i])))
+		harness.Wrap(w, "", fmt.Sprintf("%s: %s is told from its neighbours", l.Knob.Name, l.Knob.Say(a.Values[i])))
 	} else {
-		wrap(w, "", fmt.Sprintf("%s: from %s to %s nothing is told to be slower than %s", l.Knob.Name, l.Knob.Say(l.Low), l.Knob.Say(l.High), l.Knob.Say(a.Values[i])))
+		harness.Wrap(w, "", fmt.Sprintf("%s: from %s to %s nothing is told to be slower than %s", l.Knob.Name, l.Knob.Say(l.Low), l.Knob.Say(l.High), l.Knob.Say(a.Values[i])))
 	}
 	for _, p := range l.Points {
 		text := fmt.Sprintf("  %8s %9s s  spread %.3f", number(p.X), p.Time(), p.SD)
 		if p.Bad > 0 {
 			text = fmt.Sprintf("  %8s %9s    %d of %d no good launch (%s)", number(p.X), "", p.Bad, p.N, p.Why)
 		}
-		if r := []rune(text); len(r) > width {
-			text = string(r[:width-3]) + "..."
+		if r := []rune(text); len(r) > harness.ScreenWidth {
+			text = string(r[:harness.ScreenWidth-3]) + "..."
 		}
 		fmt.Fprintln(w, text)
 	}
@@ -300,7 +284,7 @@ func (a *Answer) printFront(w io.Writer) {
 	}
 	fmt.Fprintf(w, "\nto choose from: faster, or steadier\n")
 	for _, c := range a.Front {
-		wrap(w, fmt.Sprintf("  %.3f s  spread %.3f  ", c.Mean, c.SD), a.differs(c.Values))
+		harness.Wrap(w, fmt.Sprintf("  %.3f s  spread %.3f  ", c.Mean, c.SD), a.differs(c.Values))
 	}
 }
 

@@ -308,20 +308,20 @@ func (w *holdWatch) result() Hold {
 
 // Print shows the comparison on a screen of 80 columns.
 func (c *ComingUp) Print(w io.Writer) {
-	wrap(w, "", fmt.Sprintf("%s: coming up, %d launches from seed %d", c.Name, c.Launches, c.Seed))
+	harness.Wrap(w, "", fmt.Sprintf("%s: coming up, %d launches from seed %d", c.Name, c.Launches, c.Seed))
 	text := fmt.Sprintf("launch ceiling %.0f rpm at full throttle; there counts within %.0f rpm", c.Ceiling, c.Within)
 	if c.Boost > 0 {
 		text += fmt.Sprintf(", with %.0f kPa", c.Boost)
 	}
-	wrap(w, "wanted:    ", text)
-	wrap(w, "load:      ", c.Load)
-	wrap(w, "they meet: ", fmt.Sprintf("with the launch ceiling out of the way, held at full throttle for %d s, engine and load settle at %.0f rpm and %.0f kPa, with %.0f N m behind the launch device",
+	harness.Wrap(w, "wanted:    ", text)
+	harness.Wrap(w, "load:      ", c.Load)
+	harness.Wrap(w, "they meet: ", fmt.Sprintf("with the launch ceiling out of the way, held at full throttle for %d s, engine and load settle at %.0f rpm and %.0f kPa, with %.0f N m behind the launch device",
 		heldFor, c.Meets.Speed, c.Meets.Pressure, c.Meets.Torque))
 	fmt.Fprintf(w, "\n%-24s %7s %6s %5s %6s %6s %6s  %s\n", "remedy", "there s", "rpm", "kPa", "degC", "late s", "N2O g", "60 ft s")
 	for i := range c.Remedies {
 		r := &c.Remedies[i]
 		if r.Refused != "" {
-			wrap(w, fmt.Sprintf("%-24s ", r.Name), "not valid here: "+r.Refused)
+			harness.Wrap(w, fmt.Sprintf("%-24s ", r.Name), "not valid here: "+r.Refused)
 			continue
 		}
 		ready, feet := "never", fmt.Sprintf("%.3f", r.Launch.Mean)
@@ -334,17 +334,17 @@ func (c *ComingUp) Print(w io.Writer) {
 		fmt.Fprintf(w, "%-24s %7s %6.0f %5.0f %6.0f %6.1f %6.0f  %s\n", r.Name, ready, r.Speed, r.Pressure, r.Exhaust, r.Late, r.Oxidiser*1000, feet)
 	}
 	fmt.Fprintln(w)
-	wrap(w, "", "there: full throttle until speed and boost are there. rpm, kPa: at the end of the hold. degC: hottest gas before the turbine until there, late: ignition after top dead centre until there, N2O: nitrous used until there. 60 ft: with the scenario's own driver.")
+	harness.Wrap(w, "", "there: full throttle until speed and boost are there. rpm, kPa: at the end of the hold. degC: hottest gas before the turbine until there, late: ignition after top dead centre until there, N2O: nitrous used until there. 60 ft: with the scenario's own driver.")
 	told := map[string]bool{}
 	for _, r := range c.Remedies {
 		if name, _, _ := strings.Cut(r.Name, " "); !told[name] && r.Cost != "none" {
 			told[name] = true
-			wrap(w, "  ", name+" costs: "+r.Cost)
+			harness.Wrap(w, "  ", name+" costs: "+r.Cost)
 		}
 	}
-	wrap(w, "", c.best())
+	harness.Wrap(w, "", c.best())
 	fmt.Fprintln(w)
-	wrap(w, "caution: ", Caution)
+	harness.Wrap(w, "caution: ", Caution)
 }
 
 // best names the remedy that launches fastest, and a longer hold where that is

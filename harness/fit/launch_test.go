@@ -176,7 +176,7 @@ func TestSaysWhatItCannotTell(t *testing.T) {
 
 func narrow(t testing.TB, text string) {
 	for _, line := range strings.Split(text, "\n") {
-		assert.LessOrEqual(t, len([]rune(line)), width, line)
+		assert.LessOrEqual(t, len([]rune(line)), harness.ScreenWidth, line)
 	}
 }
 

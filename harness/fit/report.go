@@ -219,27 +219,10 @@ func (r *Report) Changes(volumetric []float64) (list []files.Change) {
 	return list
 }
 
-const width = 80
-
-func wrap(w io.Writer, label, text string) {
-	line := label
-	for _, word := range strings.Fields(text) {
-		if len([]rune(line))+1+len([]rune(word)) > width && strings.TrimSpace(line) != "" {
-			fmt.Fprintln(w, strings.TrimRight(line, " "))
-			line = strings.Repeat(" ", len(label))
-		}
-		if line != "" && !strings.HasSuffix(line, " ") {
-			line += " "
-		}
-		line += word
-	}
-	fmt.Fprintln(w, line)
-}
-
 // Print shows the report on a screen of 80 columns.
 func (r *Report) Print(w io.Writer) {
 	for _, n := range r.Notes {
-		wrap(w, "note: ", n)
+		harness.Wrap(w, "note: ", n)
 	}
 	if len(r.Estimates) > 0 {
 		r.printLaunch(w)
@@ -249,16 +232,16 @@ func (r *Report) Print(w io.Writer) {
 		for _, g := range r.Ratios {
 			fmt.Fprintf(w, "  %6.1f rpm for 1 m/s (%.1f to %.1f), %d samples: overall ratio %.2f\n", g.RPM, g.Low, g.High, g.N, g.Overall)
 		}
-		wrap(w, "  ", "the ratio of gear, final drive and tyre together; only their product is told, here with the tyre radius of the car file")
+		harness.Wrap(w, "  ", "the ratio of gear, final drive and tyre together; only their product is told, here with the tyre radius of the car file")
 	}
 	if d := r.Drag; d != nil {
 		fmt.Fprintf(w, "\nslowing down with the throttle shut: %.3f m/s2 (%.3f to %.3f) at %.0f m/s\n", d.At, d.Low, d.High, d.Speed)
-		wrap(w, "  ", fmt.Sprintf("of %d stretches; drag, rolling, gradient, engine braking and the foot brake together: they are not told apart, and the mass is not told at all", d.N))
+		harness.Wrap(w, "  ", fmt.Sprintf("of %d stretches; drag, rolling, gradient, engine braking and the foot brake together: they are not told apart, and the mass is not told at all", d.N))
 	}
 }
 
 func (r *Report) printLaunch(w io.Writer) {
-	wrap(w, "", fmt.Sprintf("%s: a launch of %.1f s, %d samples of each signal, %d runs of the plant", r.Name, r.Seconds, r.Samples, r.Runs))
+	harness.Wrap(w, "", fmt.Sprintf("%s: a launch of %.1f s, %d samples of each signal, %d runs of the plant", r.Name, r.Seconds, r.Samples, r.Runs))
 	fmt.Fprintf(w, "\n%-20s %9s %9s  %-19s  %s\n", "told", "car file", "fitted", "95 %", "")
 	for _, e := range r.Estimates {
 		if e.Told {
@@ -270,7 +253,7 @@ func (r *Report) printLaunch(w io.Writer) {
 	for _, e := range r.Estimates {
 		if !e.Told {
 			none = false
-			wrap(w, fmt.Sprintf("  %-18s ", e.Name), e.Why)
+			harness.Wrap(w, fmt.Sprintf("  %-18s ", e.Name), e.Why)
 		}
 	}
 	if none {
