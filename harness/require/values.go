@@ -147,6 +147,22 @@ func spreadBound(n int) float64 {
 	return 3
 }
 
+// anticipated is how far below a ceiling a cut may begin that looks ahead by slope
+// times delay: the delay is longer the slower the engine turns. Where a free engine
+// at full slope would be cut from standstill on, it is all of the ceiling.
+func anticipated(cal *controller.Calibration, m controller.Medium, ceiling controller.Speed, width float64) float64 {
+	all := float64(ceiling) / float64(controller.RPM)
+	below := width
+	for range 200 {
+		n := all - below
+		if n <= float64(cal.Engine.CrankingBelow)/float64(controller.RPM) {
+			return all
+		}
+		below = width + freeSlope*delayAt(cal, m, controller.Speed(n*float64(controller.RPM)))
+	}
+	return below
+}
+
 // cuts are the values that follow from how the stages cut.
 func (v values) cuts(cal *controller.Calibration) {
 	below, moving, above, depth := 0.0, 0.0, controller.Speed(0), controller.FullDemand
@@ -161,7 +177,7 @@ func (v values) cuts(cal *controller.Calibration) {
 			above = max(above, st.Cut.Band)
 		}
 		if st.Cut.Anticipate {
-			width += freeSlope * delayAt(cal, st.Cut.Medium, lowestOf(cal, st.Ceiling)-cal.Engine.TrimMax)
+			width = anticipated(cal, st.Cut.Medium, lowestOf(cal, st.Ceiling)-cal.Engine.TrimMax, width)
 		}
 		below = max(below, width)
 		if st.Kind != controller.Launch && st.Kind != controller.Burnout {
