@@ -73,6 +73,7 @@ type codec struct {
 	recip  bool // a reciprocal was wrong
 }
 
+//go:noinline
 func (c *codec) room(n int) []byte {
 	if c.bad || c.at+n > len(c.buf) {
 		c.bad = true
@@ -82,6 +83,7 @@ func (c *codec) room(n int) []byte {
 	return c.buf[c.at-n : c.at]
 }
 
+//go:noinline
 func (c *codec) u8(x *uint8) {
 	if b := c.room(1); b != nil {
 		if c.decode {
@@ -92,6 +94,7 @@ func (c *codec) u8(x *uint8) {
 	}
 }
 
+//go:noinline
 func (c *codec) u16(x *uint16) {
 	if b := c.room(2); b != nil {
 		if c.decode {
@@ -102,6 +105,7 @@ func (c *codec) u16(x *uint16) {
 	}
 }
 
+//go:noinline
 func (c *codec) u32(x *uint32) {
 	if b := c.room(4); b != nil {
 		if c.decode {
@@ -143,6 +147,7 @@ func (c *codec) flags(xs ...*bool) {
 	}
 }
 
+//go:noinline
 func (c *codec) name(n *Name) {
 	if b := c.room(len(n)); b != nil {
 		if c.decode {
@@ -153,6 +158,7 @@ func (c *codec) name(n *Name) {
 	}
 }
 
+//go:noinline
 func (c *codec) curve(x *Curve) {
 	i32s(c, &x.Const)
 	c.u8(&x.Table)

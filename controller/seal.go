@@ -99,6 +99,10 @@ func (c *Calibration) Sealed() bool { return c.sealed }
 
 func (s *sealer) at(part Part, index int) { s.part, s.index = part, uint8(index) }
 
+// What follows up to perTick is called from some two hundred places. Inlined there it
+// would be half of a firmware.
+
+//go:noinline
 func (s *sealer) add(x Problem) {
 	s.fatal = s.fatal || x.Error
 	if s.p != nil {
@@ -106,26 +110,31 @@ func (s *sealer) add(x Problem) {
 	}
 }
 
+//go:noinline
 func (s *sealer) fail(field, reason string) {
 	s.add(Problem{Error: problemError, Part: s.part, Index: s.index, Field: field, Reason: reason})
 }
 
+//go:noinline
 func (s *sealer) warn(field, reason string) {
 	s.add(Problem{Error: problemWarning, Part: s.part, Index: s.index, Field: field, Reason: reason})
 }
 
+//go:noinline
 func (s *sealer) failIf(bad bool, field, reason string) {
 	if bad {
 		s.fail(field, reason)
 	}
 }
 
+//go:noinline
 func (s *sealer) warnIf(bad bool, field, reason string) {
 	if bad {
 		s.warn(field, reason)
 	}
 }
 
+//go:noinline
 func (s *sealer) between(field string, x, low, high int32) bool {
 	if x >= low && x <= high {
 		return true
@@ -138,6 +147,8 @@ func (s *sealer) between(field string, x, low, high int32) bool {
 }
 
 // ticks converts a time, rounded up, and checks its range. longest is in ticks.
+//
+//go:noinline
 func (s *sealer) ticks(field string, d Duration, longest uint32) uint32 {
 	period := uint32(s.cal.Period)
 	high := Duration(min(longest, uint32(2000*Second)/period) * period)
@@ -149,6 +160,8 @@ func (s *sealer) ticks(field string, d Duration, longest uint32) uint32 {
 
 // perTick converts a rate per second, rounded up so that a ramp never takes
 // longer than stated; 0 stays 0.
+//
+//go:noinline
 func (s *sealer) perTick(field string, rate, highest int32) int32 {
 	if !s.between(field, rate, 0, highest) || rate == 0 {
 		return 0
@@ -302,10 +315,12 @@ func (s *sealer) holdInput(q *Sequence) {
 	}
 }
 
+//go:noinline
 func (s *sealer) fitted(c Channel) bool {
 	return c >= NumChannels || s.cal.Channels[c].Fitted
 }
 
+//go:noinline
 func (s *sealer) needSwitch(field string, sw Switch) {
 	s.failIf(!s.cal.Switches.Has(sw), field, "names a switch that is not fitted")
 }
