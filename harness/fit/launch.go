@@ -22,27 +22,29 @@ type Parameter struct {
 
 // parametersOf lists what is asked of a launch of a car.
 func parametersOf(car *sim.Car) (list []Parameter) {
-	add := func(path, name, unit string, at func(*sim.Car) *float64) {
+	add := func(path, name, unit string, most float64, at func(*sim.Car) *float64) {
 		c := *car
-		list = append(list, Parameter{Path: path, Name: name, Unit: unit, Was: *at(&c), put: func(c *sim.Car, factor float64) { *at(c) *= factor }})
+		list = append(list, Parameter{Path: path, Name: name, Unit: unit, Was: *at(&c), put: func(c *sim.Car, factor float64) {
+			*at(c) = min(*at(c)*factor, most) // what a car file allows
+		}})
 	}
 	list = append(list, Parameter{Path: "engine.volumetric", Name: "torque scale", Was: 1, put: func(c *sim.Car, factor float64) {
 		eta := make([]float64, len(c.Engine.Eta))
 		for i, x := range c.Engine.Eta {
-			eta[i] = x * factor
+			eta[i] = min(max(x*factor, 0.2), 1.4) // what a car file allows
 		}
 		c.Engine.Eta = eta
 	}})
-	add("engine.inertia_kgm2", "engine inertia", "kg m2", func(c *sim.Car) *float64 { return &c.Engine.InertiaKgM2 })
-	add("tyre.mu", "grip", "", func(c *sim.Car) *float64 { return &c.Tyre.Mu0 })
-	add("body.drag_m2", "drag", "m2", func(c *sim.Car) *float64 { return &c.Body.CdA })
+	add("engine.inertia_kgm2", "engine inertia", "kg m2", 3, func(c *sim.Car) *float64 { return &c.Engine.InertiaKgM2 })
+	add("tyre.mu", "grip", "", 5, func(c *sim.Car) *float64 { return &c.Tyre.Mu0 })
+	add("body.drag_m2", "drag", "m2", 5, func(c *sim.Car) *float64 { return &c.Body.CdA })
 	if car.Launch.Kind == "converter" {
-		add("launch.stall_k", "converter", "rad/s/\u221a(N m)", func(c *sim.Car) *float64 { return &c.Launch.K0 })
+		add("launch.stall_k", "converter", "rad/s/\u221a(N m)", 60, func(c *sim.Car) *float64 { return &c.Launch.K0 })
 	} else {
-		add("launch.clutch_nm", "clutch capacity", "N m", func(c *sim.Car) *float64 { return &c.Launch.ClutchNm })
+		add("launch.clutch_nm", "clutch capacity", "N m", 10000, func(c *sim.Car) *float64 { return &c.Launch.ClutchNm })
 	}
 	if car.Turbo.Fitted {
-		add("turbo.inertia_kgm2", "turbo inertia", "kg m2", func(c *sim.Car) *float64 { return &c.Turbo.InertiaKgM2 })
+		add("turbo.inertia_kgm2", "turbo inertia", "kg m2", 0.02, func(c *sim.Car) *float64 { return &c.Turbo.InertiaKgM2 })
 	}
 	return list
 }

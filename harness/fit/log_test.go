@@ -12,6 +12,7 @@ import (
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/scenario"
+	"github.com/holdline/holdline/sim"
 )
 
 // made is a log of ms ticks that a function fills in.
@@ -138,4 +139,19 @@ func TestRealRecordingTellsNoMore(t *testing.T) {
 	rep.Print(&text)
 	narrow(t, text.String())
 	assert.True(t, strings.Contains(text.String(), "not told"))
+}
+
+// However far a search goes, what it tries is a car.
+func TestEveryStepIsACar(t *testing.T) {
+	for _, path := range []string{heron, mare} {
+		_, j, _ := recorded(t, path, 1, 50, nil)
+		for _, factor := range []float64{0.45, 2.3} {
+			car := j.Launch.Model.Car()
+			for _, p := range parametersOf(&car) {
+				p.put(&car, factor)
+			}
+			_, bad := sim.Compile(car)
+			assert.Empty(t, bad, "%s, factor %v", path, factor)
+		}
+	}
 }
