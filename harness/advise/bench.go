@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -58,6 +59,8 @@ type bench struct {
 	n    atomic.Int64 // launches made
 	seen map[string]*sample
 	make func(*scenario.Job) (*Run, error)
+
+	telling sync.Mutex
 }
 
 func newBench(ctx context.Context, q *Question) *bench {
@@ -83,82 +86,77 @@ func (b *bench) sample(x []float64, changes []files.Change) *sample {
 // errBudget ends a search whose launches are used up.
 var errBudget = errors.New("the launches that were allowed are used up")
 
+// order is a launch to be made of a sample.
+type order struct {
+	s   *sample
+	j   *scenario.Job
+	run *Run
+	err error
+}
+
 // measure makes the launches that are missing of some samples on n seeds.
 func (b *bench) measure(list []*sample, seed uint64, n int) error {
-	type task struct {
-		s    *sample
-		jobs []*scenario.Job
+	orders := b.missing(list, seed, n)
+	if b.n.Load()+int64(len(orders)) > int64(b.q.Launches) {
+		return errBudget
 	}
-	var tasks []task
-	missing := 0
-	for _, s := range list {
-		if s.refused != "" || s.runs[seed] != nil && s.runs[seed+uint64(n)-1] != nil {
+	next := make(chan *order)
+	var workers sync.WaitGroup
+	for range b.q.Workers {
+		workers.Go(func() {
+			for o := range next {
+				o.run, o.err = b.make(o.j)
+				b.tell(int(b.n.Add(1)))
+			}
+		})
+	}
+	for i := range orders {
+		if b.ctx.Err() == nil {
+			next <- &orders[i]
+		}
+	}
+	close(next)
+	workers.Wait()
+	for _, o := range orders {
+		if o.err != nil {
+			return o.err
+		}
+		if o.run != nil {
+			o.s.runs[o.j.Seed] = o.run
+		}
+	}
+	return b.ctx.Err()
+}
+
+// missing lists the launches that samples lack; a sample that makes no valid
+// calibration is marked.
+func (b *bench) missing(list []*sample, seed uint64, n int) (orders []order) {
+	for k, s := range list {
+		if s.refused != "" || slices.Contains(list[:k], s) || s.runs[seed] != nil && s.runs[seed+uint64(n)-1] != nil {
 			continue
 		}
-		l, findings := b.q.load(append(append([]files.Change{}, s.changes...), toSixtyFeet...), seed, n)
+		l, findings := b.q.load(append(slices.Clone(s.changes), toSixtyFeet...), seed, n)
 		if findings.Failed() {
 			s.refused = firstError(findings)
 			continue
 		}
-		tasks = append(tasks, task{s, l.Jobs("advise")})
-		missing += n
-	}
-	if b.n.Load()+int64(missing) > int64(b.q.Launches) {
-		return errBudget
-	}
-	type made struct {
-		s   *sample
-		run *Run
-	}
-	type order struct {
-		s *sample
-		j *scenario.Job
-	}
-	orders, out := make(chan order), make(chan made)
-	var workers sync.WaitGroup
-	var failed atomic.Pointer[error]
-	for range b.q.Workers {
-		workers.Go(func() {
-			for o := range orders {
-				run, err := b.make(o.j)
-				b.n.Add(1)
-				if err != nil {
-					failed.CompareAndSwap(nil, &err)
-				}
-				out <- made{o.s, run}
-			}
-		})
-	}
-	go func() {
-		for _, t := range tasks {
-			for _, j := range t.jobs {
-				if b.ctx.Err() == nil && t.s.runs[j.Seed] == nil {
-					orders <- order{t.s, j}
-				}
+		for _, j := range l.Jobs("advise") {
+			if s.runs[j.Seed] == nil {
+				orders = append(orders, order{s: s, j: j})
 			}
 		}
-		close(orders)
-		workers.Wait()
-		close(out)
-	}()
-	done := map[*sample][]*Run{}
-	for m := range out {
-		if m.run != nil {
-			done[m.s] = append(done[m.s], m.run)
-		}
-		if b.q.Progress != nil {
-			b.q.Progress(int(b.n.Load()))
-		}
 	}
-	for s, runs := range done {
-		for _, r := range runs {
-			s.runs[r.Seed] = r
-		}
+	return orders
+}
+
+// tell says how many launches are done, from one goroutine at a time.
+func (b *bench) tell(n int) {
+	if b.q.Progress == nil {
+		return
 	}
-	if err := failed.Load(); err != nil {
-		return *err
-	}
-	return b.ctx.Err()
+	b.telling.Lock()
+	defer b.telling.Unlock()
+	b.q.Progress(n)
 }
 
 func firstError(list harness.Findings) string {

@@ -187,44 +187,52 @@ type taken struct {
 // pass finds the best step of a size, or none.
 func (s *search) pass(x []float64, size float64, seed uint64) (*taken, error) {
 	here := s.sample(x)
-	var list []*candidate
-	samples := []*sample{here}
-	for i, k := range s.knobs {
-		for _, v := range k.near(x[i], size) {
-			c := &candidate{knob: i, to: v, s: s.sample(with(x, i, v))}
-			list, samples = append(list, c), append(samples, c.s)
-		}
-	}
-	if err := s.bench.measure(samples, seed, screened); err != nil {
+	list, err := s.narrow(here, s.candidates(x, size), seed, 0, screened, shortList)
+	if err != nil || len(list) == 0 {
 		return nil, err
 	}
-	list = s.best(here, list, seed, screened, shortList)
-	if len(list) == 0 {
-		return nil, nil
+	list, err = s.narrow(here, list, seed, screened, furtherN, 1)
+	if err != nil || len(list) == 0 {
+		return nil, err
 	}
-	samples = []*sample{here}
+	return s.judge(x, here, list[0], seed+screened+furtherN)
+}
+
+// candidates are all values one step of a size away.
+func (s *search) candidates(x []float64, size float64) (list []*candidate) {
+	for i, k := range s.knobs {
+		for _, v := range k.near(x[i], size) {
+			list = append(list, &candidate{knob: i, to: v, s: s.sample(with(x, i, v))})
+		}
+	}
+	return list
+}
+
+// narrow launches candidates n times more, beside here, and keeps the best few on
+// all of their launches.
+func (s *search) narrow(here *sample, list []*candidate, seed uint64, before, n, keep int) ([]*candidate, error) {
+	samples := []*sample{here}
 	for _, c := range list {
 		samples = append(samples, c.s)
 	}
-	if err := s.bench.measure(samples, seed+screened, furtherN); err != nil {
+	if err := s.bench.measure(samples, seed+uint64(before), n); err != nil {
 		return nil, err
 	}
-	list = s.best(here, list, seed, screened+furtherN, 1)
-	if len(list) == 0 {
-		return nil, nil
-	}
-	c, fresh := list[0], seed+screened+furtherN
+	return s.best(here, list, seed, before+n, keep), nil
+}
+
+// judge takes a candidate's step if seeds that had no part in choosing it say that
+// it is faster, and neither it nor what lies beyond it is worse.
+func (s *search) judge(x []float64, here *sample, c *candidate, seed uint64) (*taken, error) {
 	beyond := s.beyond(x, c)
-	if err := s.bench.measure([]*sample{here, c.s, beyond}, fresh, judgedN); err != nil {
+	if err := s.bench.measure([]*sample{here, c.s, beyond}, seed, judgedN); err != nil {
 		return nil, err
 	}
-	if s.worse(here, c.s, fresh, judgedN) || s.worse(here, beyond, fresh, judgedN) {
+	g := gain(here, c.s, seed, judgedN)
+	if s.worse(here, c.s, seed, judgedN) || s.worse(here, beyond, seed, judgedN) || g.In.High >= 0 {
 		return nil, nil
 	}
-	if c.gain = gain(here, c.s, fresh, judgedN); c.gain.In.High >= 0 {
-		return nil, nil
-	}
-	return &taken{Step{Knob: s.knobs[c.knob], From: x[c.knob], To: c.to, Gain: c.gain}, c.knob}, nil
+	return &taken{Step{Knob: s.knobs[c.knob], From: x[c.knob], To: c.to, Gain: g}, c.knob}, nil
 }
 
 // beyond is half a full step further than a candidate: a value is not advised
