@@ -20,6 +20,10 @@ type Parameter struct {
 	put  func(*sim.Car, float64)
 }
 
+// clutchPath is what a launch with a clutch does not tell, because inputs know its
+// switches and not its travel.
+const clutchPath = "launch.clutch_nm"
+
 // parametersOf lists what is asked of a launch of a car.
 func parametersOf(car *sim.Car) (list []Parameter) {
 	add := func(path, name, unit string, most float64, at func(*sim.Car) *float64) {
@@ -41,7 +45,7 @@ func parametersOf(car *sim.Car) (list []Parameter) {
 	if car.Launch.Kind == "converter" {
 		add("launch.stall_k", "converter", "rad/s/\u221a(N m)", 60, func(c *sim.Car) *float64 { return &c.Launch.K0 })
 	} else {
-		add("launch.clutch_nm", "clutch capacity", "N m", 10000, func(c *sim.Car) *float64 { return &c.Launch.ClutchNm })
+		add(clutchPath, "clutch capacity", "N m", 10000, func(c *sim.Car) *float64 { return &c.Launch.ClutchNm })
 	}
 	if car.Turbo.Fitted {
 		add("turbo.inertia_kgm2", "turbo inertia", "kg m2", 0.02, func(c *sim.Car) *float64 { return &c.Turbo.InertiaKgM2 })
@@ -301,7 +305,9 @@ func newProblem(ctx context.Context, q *Question) (*problem, error) {
 	car := q.Model.Car()
 	p := &problem{Question: q, ctx: ctx, window: w, all: parametersOf(&car), clutch: q.Cal.Sequence.Hold == controller.HoldClutch, scale: scales, step: logSteps[len(logSteps)-1]}
 	for i := range p.all {
-		p.free = append(p.free, i)
+		if p.all[i].Path != clutchPath {
+			p.free = append(p.free, i)
+		}
 	}
 	for i := range compared {
 		n := 0

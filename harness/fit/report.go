@@ -60,11 +60,16 @@ func Launch(ctx context.Context, q Question) (*Report, error) {
 		return nil, noLaunch("a launch needs at least %.0f samples a second; this recording has one every %.2g s", 1/slowest, s)
 	}
 	why := map[int]string{}
+	for i := range p.all {
+		if p.all[i].Path == clutchPath {
+			why[i] = "the recording has no pedal travel: what the clutch holds and how far it was let up are not told apart"
+		}
+	}
 	x := make(point, p.size())
 	var s *solved
 	var spread scatter
 	for {
-		if len(why) == 0 {
+		if s == nil {
 			if s, err = p.search(x); err != nil {
 				return nil, err
 			}
