@@ -15,7 +15,8 @@ func TestConditionsThatDecideAlone(t *testing.T) {
 	in := calm()
 	in.Set(Gear, 16)
 	in.Set(Lambda, 15000)
-	v := view{in: &in, cal: cal}
+	var v view
+	v.begin(&in, cal, 0)
 	v.judge(true)
 	assert.Equal(t, ShotGear, v.gearAllowed(&cal.Shots[0]), "no shot names a gear above 15")
 	assert.Zero(t, v.window(CoolantTemperature, Window{}, ShotCoolant), "a channel without a window passes")

@@ -16,6 +16,7 @@ func (s *State) arbitrate(v *view, out *Output) {
 		case s.stages[i].presence != absent:
 			s.considerStage(v, i, out, &w)
 		default:
+			out.StageCeiling[i] = 0
 			s.stages[i].warm(&cal.Stages[i], false, v.dt)
 		}
 	}
@@ -49,13 +50,14 @@ func (w *wishes) mixtureOrBase() Ratio {
 func (s *State) considerStage(v *view, i uint8, out *Output, w *wishes) {
 	st, state := &v.cal.Stages[i], &s.stages[i]
 	out.Active |= 1 << i
+	want := out.StageCeiling[i]
 	out.StageCeiling[i] = state.ceiling
 	if state.ceiling < out.Ceiling {
 		out.Ceiling, out.Stage = state.ceiling, i
 	}
-	out.Target = min(out.Target, state.ceiling, v.want[i])
+	out.Target = min(out.Target, state.ceiling, want)
 	medium := state.medium(st, &v.cal.Engine)
-	d := s.stageDemand(v, i, medium)
+	d := s.stageDemand(v, st, state, medium)
 	if d > 0 {
 		out.Medium |= medium
 	}
@@ -85,8 +87,7 @@ func (s *stageState) medium(st *Stage, e *Engine) Medium {
 
 // stageDemand is what one stage wants cut. Only a known speed is compared. While
 // oxidiser flows all but main wait for the flush below the ceiling (A5).
-func (s *State) stageDemand(v *view, i uint8, m Medium) Demand {
-	st, state := &v.cal.Stages[i], &s.stages[i]
+func (s *State) stageDemand(v *view, st *Stage, state *stageState, m Medium) Demand {
 	if s.speed.mode != SpeedGood {
 		return 0
 	}
@@ -197,7 +198,7 @@ func (s *State) movePower(v *view, out *Output) {
 		in.standing |= ShotRange
 	}
 	t := triggerInput{held: s.holds(v), target: out.Target, cutAgo: p.cutAgo}
-	for i := range cal.shots {
+	for i := range min(cal.shots, MaxShots) {
 		sh := &cal.Shots[i]
 		t.open = p.shots[i].phase == ShotOpen
 		t.rise = s.speed.aheadFor(sh.t.slopeQ)
@@ -212,7 +213,7 @@ func (s *State) movePower(v *view, out *Output) {
 	var why [MaxShots]ShotInhibits
 	p.step(cal, &in, v.dt, &why)
 	out.Master = p.master(in.arm)
-	for i := range cal.shots {
+	for i := range min(cal.shots, MaxShots) {
 		out.Shots[i].Inhibits = why[i]
 		if cal.Shots[i].When != NoShot {
 			p.shots[i].output(&cal.Shots[i], p.stuck>>i&1 != 0, in.turning, &out.Shots[i])
@@ -241,7 +242,7 @@ func (v *view) standstill(mode SpeedState) bool {
 // drawing reports whether any shot's oxidiser can still reach the intake. A cut
 // does not wait for a stuck valve.
 func (p *powerState) drawing(cal *Calibration) bool {
-	for i := range cal.shots {
+	for i := range min(cal.shots, MaxShots) {
 		if p.stuck>>i&1 == 0 && p.shots[i].drawing(&cal.Shots[i]) {
 			return true
 		}
@@ -251,7 +252,7 @@ func (p *powerState) drawing(cal *Calibration) bool {
 
 // loaded reports whether any cylinder can hold oxidiser.
 func (p *powerState) loaded(cal *Calibration) bool {
-	for i := range cal.shots {
+	for i := range min(cal.shots, MaxShots) {
 		if p.shots[i].loaded() {
 			return true
 		}
@@ -273,7 +274,7 @@ func (s *State) command(v *view, out *Output) {
 	if c.loaded {
 		out.Mixture = max(out.Mixture, One) // oxidiser may outlast the stage that a shot was for
 	}
-	for i := range cal.shots {
+	for i := range min(cal.shots, MaxShots) {
 		retard += out.Shots[i].Retard
 		out.Mixture = Ratio(mulRatio(int32(min(out.Mixture, richest)), max(out.Shots[i].Enrich, One)))
 	}

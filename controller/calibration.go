@@ -244,7 +244,8 @@ type ChannelSpec struct {
 	Low, High  int32    // electrical range in the channel's unit; outside is invalid
 	LongestAge Duration // older is stale; engine speed has its own rule
 
-	age uint32
+	age  uint32
+	span uint32 // of the electrical range
 }
 
 // Ignition says how coils are arranged.
@@ -297,6 +298,7 @@ type Engine struct {
 	TrimMax       Speed    // bound of the trim, either way
 
 	position [MaxCylinders]uint8 // of maker's cylinder n-1 in the order
+	spread   [MaxCylinders]int32 // where the spread pattern of each position begins
 	t        engineTicks
 }
 

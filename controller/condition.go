@@ -26,6 +26,8 @@ type view struct {
 	dt    uint32
 	ok    ChannelSet // fitted, good, in range and young enough
 	lost  ChannelSet // fitted but not ok
+	on    SwitchSet  // fitted, known and on
+	blind SwitchSet  // fitted and not known
 	speed Speed
 	known bool // engine speed is good or cranking
 	seq   SequenceState
@@ -40,21 +42,27 @@ type view struct {
 	start   Speed // lowest ceiling in force at the tick before
 	shutFor bool  // the throttle has been closed long enough to end a kept stage
 
-	rises [Both + 1]Speed  // how far speed rises within the delay of a medium,
-	risen uint8            // bit m: known for medium m
-	ramp  int32            // road speed that a rate-limited ramp believes, mm/s
-	want  [MaxStages]Speed // ceiling that each active stage goes towards
+	rises [Both + 1]Speed // how far speed rises within the delay of a medium,
+	risen uint8           // bit m: known for medium m
+	ramp  int32           // road speed that a rate-limited ramp believes, mm/s
+}
+
+// begin takes what a tick is called with and judges its switches; its channels are
+// judged later.
+func (v *view) begin(in *Input, cal *Calibration, dt uint32) {
+	v.in, v.cal, v.dt = in, cal, dt
+	v.on, v.blind = cal.Switches&in.Known&in.On, cal.Switches&^in.Known
 }
 
 // switchState reads one switch; one that is not fitted reads off.
 func (v *view) switchState(sw Switch) truth {
-	if !v.cal.Switches.Has(sw) {
-		return no
-	}
-	if !v.in.Known.Has(sw) {
+	switch {
+	case v.on.Has(sw):
+		return yes
+	case v.blind.Has(sw):
 		return unknown
 	}
-	return truthOf(v.in.On.Has(sw))
+	return no
 }
 
 // value reads one channel, or the time since release.
@@ -70,10 +78,13 @@ func (v *view) value(c Channel) (int32, bool) {
 func (v *view) judge(speedKnown bool) {
 	good := ChannelSet(0)
 	for left := v.cal.fitted &^ (1 << EngineSpeed); left != 0; left &= left - 1 {
-		c := bits.TrailingZeros32(uint32(left)) % int(NumChannels)
+		c := bits.TrailingZeros32(uint32(left))
+		if c >= int(NumChannels) {
+			break
+		}
 		spec, s := &v.cal.Channels[c], &v.in.Channels[c]
-		if s.Good && uint32(s.Value-spec.Low) <= uint32(spec.High-spec.Low) && uint32(s.Age) <= spec.age {
-			good |= 1 << c
+		if s.Good && uint32(s.Value-spec.Low) <= spec.span && uint32(s.Age) <= spec.age {
+			good |= left & -left
 		}
 	}
 	if speedKnown {

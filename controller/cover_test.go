@@ -12,7 +12,8 @@ func TestSwitchesAndTermsThatAreNotThere(t *testing.T) {
 	var c Calibration
 	in := calm()
 	in.Put(FootBrake, true)
-	v := view{in: &in, cal: &c}
+	var v view
+	v.begin(&in, &c, 0)
 	assert.Equal(t, no, v.switchState(FootBrake), "one that is not fitted reads off")
 	assert.Equal(t, yes, v.term(&Term{}), "no term is a condition that holds")
 	assert.False(t, v.phaseAllowed(&Shot{}, true), "a shot that does not exist has no phase")
@@ -76,7 +77,9 @@ func TestMainAloneBehindAGap(t *testing.T) {
 func TestTimingAsksForNothingWhereItsAxisIsLost(t *testing.T) {
 	cal := sealed(t, testCar())
 	in := calm()
-	v := view{in: &in, cal: cal, known: true, speed: 5000 * RPM}
+	var v view
+	v.begin(&in, cal, 0)
+	v.known, v.speed = true, 5000*RPM
 	st := Stage{Timing: Timing{Mode: TimingOffset, Angle: Curve{Table: 1}}}
 	var w timingWish
 	v.judge(true)

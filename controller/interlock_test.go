@@ -74,7 +74,8 @@ func TestStandingInterlocksEnumerated(t *testing.T) {
 					want |= x.bit
 				}
 			}
-			v := view{in: &in, cal: cal}
+			var v view
+			v.begin(&in, cal, 0)
 			v.judge(true)
 			if got := v.standing(c, judged); got != want {
 				require.Equal(t, want, got, "classes %#o judged %v", code, judged)
@@ -198,7 +199,9 @@ func evaluate(cal *Calibration, s simpleTrigger) ShotInhibits {
 	}
 	put(ClutchUp, s.clutch)
 	put(FootBrake, s.brake)
-	v := view{in: &in, cal: cal, known: s.known, speed: s.speed, seq: s.seq, hold: s.hold}
+	var v view
+	v.begin(&in, cal, 0)
+	v.known, v.speed, v.seq, v.hold = s.known, s.speed, s.seq, s.hold
 	v.judge(s.known)
 	return v.triggers(s.sh, s.since, &triggerInput{held: s.held, target: s.ceiling, rise: s.rise, open: s.open, cutAgo: s.cutAgo})
 }

@@ -35,6 +35,14 @@ var spreadOffset = [MaxCylinders + 1][MaxCylinders]uint8{
 	12: {10, 3, 7, 0, 5, 8, 2, 11, 6, 1, 9, 4},
 }
 
+// spreadStarts gives each position's offset in units of demand.
+func spreadStarts(n uint8) (starts [MaxCylinders]int32) {
+	for i := range min(n, MaxCylinders) {
+		starts[i] = int32(spreadOffset[min(n, MaxCylinders)][i]) * (int32(FullDemand) / int32(n))
+	}
+	return starts
+}
+
 // decide says whether the cycle at a position of the firing order is cut, and
 // moves the pattern on.
 func (p *patternState) decide(pat Pattern, e *Engine, list uint16, position uint8, d Demand) bool {
@@ -50,7 +58,7 @@ func (p *patternState) decide(pat Pattern, e *Engine, list uint16, position uint
 	case Fixed:
 		return d >= FullDemand || d > 0 && list>>(e.Order[position]-1)&1 != 0
 	}
-	return p.spread(n, position, d)
+	return p.spread(e, position, d)
 }
 
 // turn ends an engine cycle.
@@ -61,8 +69,8 @@ func (p *patternState) turn(n int32) {
 	p.sum = 0
 }
 
-func (p *patternState) spread(n int32, position uint8, d Demand) bool {
-	at := p.x + int32(spreadOffset[n][position])*(int32(FullDemand)/n)
+func (p *patternState) spread(e *Engine, position uint8, d Demand) bool {
+	at := p.x + e.spread[position%MaxCylinders]
 	if at >= int32(FullDemand) {
 		at -= int32(FullDemand)
 	}

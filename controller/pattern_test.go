@@ -35,6 +35,7 @@ func engineOf(n int) *Engine {
 		e.Order[i] = uint8(n - i)
 		e.position[n-i-1] = uint8(i)
 	}
+	e.spread = spreadStarts(e.Cylinders)
 	return e
 }
 
@@ -169,9 +170,9 @@ func TestC4SpreadBoundsWhateverWentBefore(t *testing.T) {
 
 func TestC4TheCheckerFindsAnUnevenPattern(t *testing.T) {
 	e := engineOf(8)
-	save := spreadOffset[8]
-	defer func() { spreadOffset[8] = save }()
-	spreadOffset[8] = [MaxCylinders]uint8{0, 1, 2, 3, 4, 5, 6, 7} // every cut of a cycle in a row
+	for i := range 8 {
+		e.spread[i] = int32(i) * int32(FullDemand) / 8 // every cut of a cycle in a row
+	}
 	found := 0
 	for d := Demand(0); d <= FullDemand; d += 7 {
 		if complaint, _ := checkSpread(e, patternState{}, d, 8); complaint != "" {

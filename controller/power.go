@@ -31,6 +31,8 @@ type powerInput struct {
 // persistent pairs the reasons that may stand for a while with their counters.
 var persistent = [4]ShotInhibits{ShotMixture, ShotFuelPressure, ShotOilPressure, ShotBottlePressure}
 
+const persistentGroup = ShotMixture | ShotFuelPressure | ShotOilPressure | ShotBottlePressure
+
 // step arms, latches and steps every shot in order. It gives the reasons of each
 // shot in why.
 func (p *powerState) step(cal *Calibration, in *powerInput, dt uint32, why *[MaxShots]ShotInhibits) {
@@ -46,7 +48,7 @@ func (p *powerState) step(cal *Calibration, in *powerInput, dt uint32, why *[Max
 	if t.longest > 0 && p.openAll >= t.longest {
 		standing |= ShotAllTime
 	}
-	for i := range cal.shots {
+	for i := range min(cal.shots, MaxShots) {
 		sh := &cal.Shots[i]
 		if sh.When == NoShot {
 			continue
@@ -87,6 +89,10 @@ func heldFor(cond bool, n, dt, limit uint32) uint32 {
 // persisting lets mixture and pressures stand for their persistence. A channel
 // out of its range has none.
 func (p *powerState) persisting(why ShotInhibits, limit uint32, dt uint32) ShotInhibits {
+	if why&persistentGroup == 0 {
+		p.persist = [len(persistent)]uint16{}
+		return why
+	}
 	for k, bit := range persistent {
 		if why&bit == 0 {
 			p.persist[k] = 0
@@ -105,7 +111,7 @@ func (p *powerState) persisting(why ShotInhibits, limit uint32, dt uint32) ShotI
 // seen off, a stuck valve not before it has stopped flowing.
 func (p *powerState) latch(cal *Calibration, in *powerInput, dt uint32) {
 	out := in.standing
-	for i := range cal.shots {
+	for i := range min(cal.shots, MaxShots) {
 		if cal.Shots[i].When == NoShot {
 			continue
 		}
@@ -163,7 +169,7 @@ func (p *powerState) master(arm truth) bool {
 // cool-down.
 func (p *powerState) count(cal *Calibration, in *powerInput, dt uint32) {
 	open := false
-	for i := range cal.shots {
+	for i := range min(cal.shots, MaxShots) {
 		if p.shots[i].phase == ShotOpen {
 			open = true
 			p.shots[i].open = min(p.shots[i].open+dt, maxCount)

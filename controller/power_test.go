@@ -727,7 +727,8 @@ func TestMixtureOfFourDryShotsStaysPositive(t *testing.T) {
 	for i := range out.Shots {
 		out.Shots[i].Enrich = 3 * One
 	}
-	v := view{in: &r.in, cal: r.cal}
+	var v view
+	v.begin(&r.in, r.cal, 0)
 	r.s.command(&v, &out)
 	assert.Greater(t, out.Mixture, 3*One)
 	assert.Less(t, int64(out.Mixture), int64(math.MaxInt32)/int64(One))

@@ -222,6 +222,7 @@ func (s *sealer) order(e *Engine) {
 		seen |= 1 << (cyl - 1)
 		e.position[cyl-1] = uint8(i)
 	}
+	e.spread = spreadStarts(e.Cylinders)
 }
 
 func (s *sealer) intervals(e *Engine) {
@@ -246,7 +247,7 @@ func (s *sealer) channels() {
 		s.at(PartChannel, i)
 		c := &s.cal.Channels[i]
 		if !c.Fitted {
-			c.age = 0
+			c.age, c.span = 0, 0
 			continue
 		}
 		s.cal.fitted |= 1 << i
@@ -254,6 +255,7 @@ func (s *sealer) channels() {
 		s.failIf(c.OnLoss >= numLossActions, "on_loss", "no such action")
 		s.warnIf(c.Driven && i != int(RoadSpeedMain) && i != int(RoadSpeedOther), "driven", "only a road speed can come from driven wheels")
 		c.age = s.ticks("longest_age", c.LongestAge, shortTicks)
+		c.span = uint32(c.High) - uint32(c.Low)
 		s.failIf(Channel(i) != EngineSpeed && c.age == 0, "longest_age", "a channel without a longest age would be stale at once")
 	}
 	s.at(PartChannel, int(EngineSpeed))

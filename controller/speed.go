@@ -55,10 +55,15 @@ func (e *Engine) phaseOf(n Speed) uint32 {
 func (e *Engine) cyclePhase() uint32 { return uint32(e.Cylinders) * phaseOfEvent }
 
 // stale reports whether a speed sample is older than 20 ms and two firing
-// intervals.
+// intervals. The phase of a tick, rounded down, is too coarse for that at low
+// speed: over 80 ticks it is a tick late. So 12 more bits of it are kept.
 func (s *speedState) stale(e *Engine, sample Sample) bool {
 	age := uint32(sample.Age)
-	return age > e.t.staleMin && uint64(age)*uint64(e.phaseOf(s.last)) > 2*phaseOfEvent
+	if age <= e.t.staleMin || s.last <= 0 {
+		return false
+	}
+	fine := uint64(s.last) * uint64(e.t.phaseGain) >> 8
+	return uint64(age)*min(fine, 1<<44) > 2*phaseOfEvent<<12
 }
 
 // step takes this tick's sample; valid says that it is fitted, good and in its

@@ -254,7 +254,7 @@ func (v *view) wantsRest(needs ChannelSet) bool {
 
 // lostSwitch reports whether any switch of the set is fitted and not known.
 func (v *view) lostSwitch(needs SwitchSet) bool {
-	return needs&v.cal.Switches&^v.in.Known != 0
+	return needs&v.blind != 0
 }
 
 // warm runs the guard's budget: it fills while the stage works hot and empties

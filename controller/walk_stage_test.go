@@ -155,7 +155,9 @@ func addLosses(list []stageMove, mode SpeedState, n Speed, throttle int32, butto
 func judgedTick(s *State, cal *Calibration, mv *stageMove, out *Output) {
 	*out = Output{}
 	s.speed = speedState{mode: mv.mode, last: mv.speed}
-	v := view{in: &mv.in, cal: cal, dt: 1, speed: mv.speed}
+	var v view
+	v.begin(&mv.in, cal, 1)
+	v.speed = mv.speed
 	v.known = mv.mode == SpeedGood || mv.mode == SpeedCranking
 	v.judge(v.known)
 	v.hold = v.holdInput()
