@@ -71,7 +71,7 @@ func (s *speedState) stale(e *Engine, sample Sample) bool {
 func (s *speedState) step(e *Engine, sample Sample, valid bool, dt uint32, ceiling Speed) {
 	valid = valid && !s.stale(e, sample)
 	s.idle = uint16(min(uint32(s.idle)+dt, stoppedFor*e.t.staleMin))
-	s.judgeRate(e, dt)
+	s.judgeRate(e, dt, valid)
 	s.commits = 0
 	if valid {
 		s.follow(Speed(sample.Value), sample.Age == 0, dt)
@@ -134,11 +134,16 @@ func (s *speedState) move(e *Engine, valid bool, dt uint32, ceiling Speed) {
 // those that were asked for. A window begins and ends with an event; a tick's
 // worth either way is not held against it: events are counted by the tick. While
 // cranking only a rate far beyond cranking is doubted: a sensor that fell to zero
-// at speed must not pass for a slow engine.
-func (s *speedState) judgeRate(e *Engine, dt uint32) {
+// at speed must not pass for a slow engine. A tick without a valid speed ends the
+// window: what the engine did unseen is not held against the speed that comes back.
+func (s *speedState) judgeRate(e *Engine, dt uint32, valid bool) {
 	if !e.RateCheck || s.mode < SpeedCranking {
 		s.openRate()
 		s.doubt = false
+		return
+	}
+	if !valid {
+		s.openRate()
 		return
 	}
 	perTick := e.phaseOf(s.last)
