@@ -70,8 +70,12 @@ func trialsAsked() int {
 	return n
 }
 
+func ask(l *Log, j *scenario.Job) Question {
+	return Question{Log: l, Model: j.Launch.Model, Cal: j.Cal, Cond: j.Launch.Cond, Workers: runtime.GOMAXPROCS(0)}
+}
+
 func learn(t testing.TB, l *Log, j *scenario.Job) *Report {
-	r, err := Launch(context.Background(), Question{Log: l, Model: j.Launch.Model, Cal: j.Cal, Cond: j.Launch.Cond, Workers: runtime.GOMAXPROCS(0)})
+	r, err := Launch(context.Background(), ask(l, j))
 	require.NoError(t, err)
 	return r
 }
@@ -101,6 +105,7 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 	for name, path := range cars {
 		t.Run(name, func(t *testing.T) {
 			inside, told := map[string]int{}, map[string]int{}
+			refused := 0
 			for trial := range trials {
 				r := rand.New(rand.NewPCG(uint64(trial), 5))
 				off := func() float64 { return math.Exp(0.08 * r.NormFloat64()) }
@@ -121,7 +126,12 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 					}
 					c.Turbo.InertiaKgM2 *= off()
 				})
-				rep := learn(t, l, j)
+				rep, err := Launch(context.Background(), ask(l, j))
+				if err != nil { // a car far enough off its file can bog, and tell nothing
+					t.Logf("trial %d: %v", trial, err)
+					refused++
+					continue
+				}
 				var text bytes.Buffer
 				rep.Print(&text)
 				narrow(t, text.String())
@@ -135,8 +145,12 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 					if os.Getenv("SHOW") != "" {
 						t.Logf("%d %-18s file %.4g true %.4g: %.4g (%.4g to %.4g) off %.3g", trial, e.Name, e.Was, truthOf(e, &was, truth), e.Value, e.Low, e.High, rep.Off)
 					}
-					if x := truthOf(e, &was, truth); x >= e.Low && x <= e.High {
+					x := truthOf(e, &was, truth)
+					if x >= e.Low && x <= e.High {
 						inside[e.Name]++
+					}
+					if trials < 20 { // too few to count: no value is off by twice its interval
+						assert.InDelta(t, x, e.Value, 2*max(e.High-e.Value, e.Value-e.Low), e.Name)
 					}
 				}
 			}
@@ -146,7 +160,8 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 					assert.GreaterOrEqual(t, float64(inside[name]), 0.9*float64(n), name)
 				}
 			}
-			assert.NotEmpty(t, told)
+			assert.GreaterOrEqual(t, len(told), 3)
+			assert.LessOrEqual(t, refused, trials/20)
 		})
 	}
 }
