@@ -180,7 +180,6 @@ type stageTicks struct {
 	slewUp, slewDown int32
 	restSlew         int32
 	slewIn, slewOut  int32
-	rampStep         int32
 	needs            ChannelSet // channels of conditions and ceiling
 	needsSw          SwitchSet
 	late             bool // can command timing after top dead centre

@@ -24,12 +24,6 @@ const (
 	isWarning = false
 )
 
-func allSpark(c *Calibration) {
-	for i := range c.Stages {
-		c.Stages[i].Cut.Medium = Spark
-	}
-}
-
 func aCondition(terms ...Term) (c Condition) {
 	copy(c.All[:], terms)
 	return c

@@ -46,9 +46,6 @@ type Spread struct {
 	BottleK  float64
 }
 
-// UsualSpread is 3 % grip, 5 K air and 3 K bottle.
-func UsualSpread() Spread { return Spread{Grip: 0.03, AmbientK: 5, BottleK: 3} }
-
 // Drawn returns the conditions of the run with this seed.
 func (c Conditions) Drawn(seed uint64, s Spread) Conditions {
 	c.Seed = seed

@@ -26,7 +26,6 @@ const (
 	linearFrom = 0.985 // orifice flow is a straight line to zero above this pressure ratio
 )
 
-func uFresh(t float64) float64 { return float64(t * (freshA + float64(0.5*gasB*t))) }
 func hFresh(t float64) float64 { return float64(t * (freshA + gasR + float64(0.5*gasB*t))) }
 func uBurnt(t float64) float64 { return float64(t * (burntA + float64(0.5*gasB*t))) }
 func hBurnt(t float64) float64 { return float64(t * (burntA + gasR + float64(0.5*gasB*t))) }

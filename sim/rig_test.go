@@ -16,24 +16,21 @@ type limiter struct {
 	integral float64
 	debt     float64
 	rpm      float64 // mean over the last firing interval
-	pair     map[int]bool
 	cuts     int
 	events   int
-	cutFuel  [13]bool
 }
 
 type rig struct {
-	p      *Plant
-	in     Actuators
-	lim    limiter
-	buf    []Commit
-	ev     []Event
-	each   func(r *rig)
-	fired  int
-	done   int
-	lastEv []Event
-	ring   [256]float64
-	ringN  int
+	p     *Plant
+	in    Actuators
+	lim   limiter
+	buf   []Commit
+	ev    []Event
+	each  func(r *rig)
+	fired int
+	done  int
+	ring  [256]float64
+	ringN int
 }
 
 func newRig(p *Plant) *rig {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"os"
 
@@ -21,6 +22,33 @@ func isByteLog(path string) bool {
 	head := make([]byte, len(link.LogFormat))
 	_, err = io.ReadFull(f, head)
 	return err == nil && string(head) == link.LogFormat
+}
+
+const bytesLong = `Bytes shows what went over the wire of a rig, from the byte log that a run leaves
+beside its results: time in seconds, direction (-> to the rig, <- from it), bytes.`
+
+func bytesCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "bytes LOG",
+		Short: "Show what went over a rig's wire",
+		Long:  bytesLong,
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			f, err := os.Open(args[0])
+			if err != nil {
+				return err
+			}
+			defer f.Close()
+			list, err := link.ReadLog(f)
+			if e := link.PrintLog(cmd.OutOrStdout(), list); e != nil {
+				return e
+			}
+			if err != nil {
+				return fmt.Errorf("%s: %w; good records before that: %d", args[0], err, len(list))
+			}
+			return nil
+		},
+	}
 }
 
 // replayLog judges a run again from what its wire carried: the scenario asks the

@@ -48,7 +48,7 @@ func rigCommand() *cobra.Command {
 	o.flags(c.Flags())
 	rigFlags(c, &o)
 	c.Flags().BoolVar(&o.same, "same", false, "fail where the rig decides otherwise than the reference")
-	c.AddCommand(doctorCommand())
+	c.AddCommand(doctorCommand(), bytesCommand())
 	return c
 }
 

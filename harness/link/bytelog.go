@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 )
 
@@ -72,14 +73,14 @@ const longestRecord = 1 << 20
 // ErrLogCut.
 func ReadLog(r io.Reader) ([]LogRecord, error) {
 	b := bufio.NewReader(r)
-	head, err := b.ReadString('\n')
+	head, _ := b.ReadString('\n')
 	if head != LogFormat+"\n" {
 		return nil, fmt.Errorf("this is not a byte log: it starts with %.30q instead of %q", head, LogFormat)
 	}
 	var list []LogRecord
 	var at uint64
 	for {
-		if _, err = b.Peek(1); err == io.EOF {
+		if _, end := b.Peek(1); end == io.EOF {
 			return list, nil
 		}
 		gap, err := binary.ReadUvarint(b)
@@ -102,15 +103,22 @@ func ReadLog(r io.Reader) ([]LogRecord, error) {
 	}
 }
 
-// PrintLog writes records for people: time, direction, bytes.
+const bytesALine = 20
+
+// PrintLog writes records for people: time in seconds, direction, bytes; a long
+// record goes on in the next line, without the first two.
 func PrintLog(w io.Writer, list []LogRecord) error {
 	for _, r := range list {
 		arrow := "->"
 		if r.FromRig {
 			arrow = "<-"
 		}
-		if _, err := fmt.Fprintf(w, "%12.6f %s % x\n", r.At.Seconds(), arrow, r.Bytes); err != nil {
-			return err
+		head := fmt.Sprintf("%12.6f %s", r.At.Seconds(), arrow)
+		for part := range slices.Chunk(r.Bytes, bytesALine) {
+			if _, err := fmt.Fprintf(w, "%15s % x\n", head, part); err != nil {
+				return err
+			}
+			head = ""
 		}
 	}
 	return nil

@@ -92,7 +92,7 @@ func (s *session) echo(h *Histogram, lost *int, size, n int) error {
 func (s *session) echoed(text []byte, limit time.Time) (bool, error) {
 	for {
 		t, err := s.read(limit)
-		if errors.Is(err, errNothing) {
+		if errors.Is(err, ErrNothing) {
 			return false, nil
 		}
 		if err != nil {

@@ -89,11 +89,8 @@ func fault(k Kind, fix, what string, args ...any) *Error {
 	return &Error{Kind: k, What: fmt.Sprintf(what, args...), Fix: fix}
 }
 
-// errNothing says that the deadline of a read or write passed.
-var errNothing = errors.New("deadline passed")
-
-// ErrNothing is what a Port returns when a deadline passed.
-func ErrNothing() error { return errNothing }
+// ErrNothing is what a Port returns when the deadline of a read or write passed.
+var ErrNothing = errors.New("deadline passed")
 
 // gone reports whether an error of a port means that the port is no longer
 // there, whatever the operating system calls it.

@@ -155,7 +155,7 @@ func TestDamagedFramesAreNeverTaken(t *testing.T) {
 			t.Log(x)
 		}
 	}
-	t.Log(fmt.Sprintf("%d damaged frames, %d with a right checksum by chance, %d taken", all.frames, all.sums, all.wrong))
+	t.Logf("%d damaged frames, %d with a right checksum by chance, %d taken", all.frames, all.sums, all.wrong)
 	require.Zero(t, all.wrong)
 }
 

@@ -30,7 +30,7 @@ func (l *liar) Close() error                       { return nil }
 
 func (l *liar) Read(p []byte, _ time.Time) (int, error) {
 	if len(l.have) == 0 {
-		return 0, errNothing
+		return 0, ErrNothing
 	}
 	n := copy(p, l.have)
 	l.have = l.have[n:]

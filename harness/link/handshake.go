@@ -61,7 +61,7 @@ func (s *session) converse(message []byte, limit time.Time, missing string, take
 				return e
 			}
 		}
-		if errors.Is(err, errNothing) {
+		if errors.Is(err, ErrNothing) {
 			continue
 		}
 		if !gone(err) {

@@ -104,7 +104,7 @@ func (p *pipe) read(b []byte, until time.Time) (int, error) {
 			return 0, os.ErrClosed
 		case <-t.C:
 			if !time.Now().Before(until) {
-				return 0, errNothing
+				return 0, ErrNothing
 			}
 		}
 		t.Stop()
@@ -126,7 +126,6 @@ type testRig struct {
 	port  Port
 	began time.Time
 	offs  []time.Duration // since began
-	ticks int
 	quit  chan struct{}
 	done  chan struct{}
 }
@@ -161,7 +160,7 @@ func (r *testRig) loop(p Port, quit, done chan struct{}) {
 		default:
 		}
 		n, err := p.Read(buf, time.Now().Add(5*time.Millisecond))
-		if err != nil && err != errNothing {
+		if err != nil && err != ErrNothing {
 			return
 		}
 		r.rig.Receive(buf[:n])
@@ -177,18 +176,17 @@ func (r *testRig) stop() {
 // bench connects units to a test rig over in-memory pipes: a Dialer whose every
 // Dial is a new connection to the same rig.
 type bench struct {
-	rig      *testRig
-	toRig    func([]byte) []byte
-	fromRig  func([]byte) []byte
-	perByte  time.Duration
-	last     *end
-	dials    int
-	dead     bool // nothing answers to a dial any more
-	reset    bool // the next dial finds a rig that has been reset
-	there    *pipe
-	back     *pipe
-	banner   string
-	lateness time.Duration // of the connection
+	rig     *testRig
+	toRig   func([]byte) []byte
+	fromRig func([]byte) []byte
+	perByte time.Duration
+	last    *end
+	dials   int
+	dead    bool // nothing answers to a dial any more
+	reset   bool // the next dial finds a rig that has been reset
+	there   *pipe
+	back    *pipe
+	banner  string
 }
 
 func (b *bench) String() string { return "test rig" }
@@ -223,9 +221,9 @@ func (b *bench) hangUp() {
 
 // noise damages bytes, seeded.
 type noise struct {
-	r                                  *rand.Rand
-	bit                                float64 // rate of bit errors
-	drop, twice, swap, cut, babble, hi float64 // rates for each chunk
+	r                              *rand.Rand
+	bit                            float64 // rate of bit errors
+	drop, twice, swap, cut, babble float64 // rates for each chunk
 }
 
 func (n *noise) mangle(b []byte) []byte {

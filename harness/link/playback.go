@@ -187,7 +187,7 @@ type playPort struct {
 func (q *playPort) Read(b []byte, until time.Time) (int, error) {
 	if len(q.have) == 0 {
 		time.Sleep(min(time.Until(until), time.Millisecond))
-		return 0, errNothing
+		return 0, ErrNothing
 	}
 	n := copy(b, q.have)
 	q.have = q.have[n:]

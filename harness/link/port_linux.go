@@ -50,7 +50,7 @@ func (p *fdPort) wait(events int16, until time.Time) error {
 		case err != nil:
 			return err
 		case n == 0 && left <= 0:
-			return errNothing
+			return ErrNothing
 		case n == 0:
 			continue
 		case set[1].Revents != 0:

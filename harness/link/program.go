@@ -62,7 +62,7 @@ func (r *running) wait() {
 // Read implements Port, and says why the program ended if it did.
 func (r *running) Read(p []byte, until time.Time) (int, error) {
 	n, err := r.Port.Read(p, until)
-	if err != nil && !errors.Is(err, errNothing) {
+	if err != nil && !errors.Is(err, ErrNothing) {
 		err = r.why(err)
 	}
 	return n, err

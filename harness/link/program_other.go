@@ -46,7 +46,7 @@ func (p *filePort) Read(b []byte, until time.Time) (int, error) {
 	}
 	n, err := p.in.Read(b)
 	if os.IsTimeout(err) {
-		err = errNothing
+		err = ErrNothing
 	}
 	return n, err
 }
@@ -58,7 +58,7 @@ func (p *filePort) Write(b []byte, until time.Time) (int, error) {
 	}
 	n, err := p.out.Write(b)
 	if os.IsTimeout(err) {
-		err = errNothing
+		err = ErrNothing
 	}
 	return n, err
 }

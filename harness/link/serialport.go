@@ -195,7 +195,7 @@ func (q *libPort) Read(b []byte, until time.Time) (int, error) {
 		case err != nil:
 			return 0, err
 		case !time.Now().Before(until):
-			return 0, errNothing
+			return 0, ErrNothing
 		}
 	}
 }
@@ -213,7 +213,7 @@ func (q *libPort) Write(b []byte, until time.Time) (int, error) {
 		return d.n, d.err
 	case <-t.C:
 		q.stuck = true
-		return 0, errNothing
+		return 0, ErrNothing
 	}
 }
 

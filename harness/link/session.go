@@ -101,13 +101,13 @@ func (s *session) write(p []byte) error {
 	s.dog.rest()
 	s.fig.BytesOut += int64(n)
 	s.log.note(toRig, p[:n])
-	if errors.Is(err, errNothing) {
+	if errors.Is(err, ErrNothing) {
 		return s.named(fault(LinkLost, "", "the port takes no more bytes"))
 	}
 	return err
 }
 
-// read gives the next good body, or errNothing at the deadline.
+// read gives the next good body, or ErrNothing at the deadline.
 func (s *session) read(until time.Time) (wire.Type, error) {
 	for {
 		for i, b := range s.have {
@@ -278,7 +278,7 @@ func (s *session) await() error {
 		q := s.queue[0]
 		t, err := s.read(q.due)
 		switch {
-		case errors.Is(err, errNothing):
+		case errors.Is(err, ErrNothing):
 			err = s.repeat(q)
 		case err != nil:
 			err = s.mend(err)

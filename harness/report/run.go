@@ -1,7 +1,6 @@
 package report
 
 import (
-	"math"
 
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
@@ -18,14 +17,6 @@ type Run struct {
 
 // Fact is a name and what is said of it.
 type Fact = harness.Fact
-
-// at turns a time in seconds into a tick of the trace.
-func (r *Run) at(seconds float64) int {
-	if r.Results.Period <= 0 {
-		return 0
-	}
-	return int(math.Round(seconds / r.Results.Period))
-}
 
 // release gives when the launch device was first let go after an earned hold, in
 // seconds from the start; ok is false if it never was.

@@ -28,10 +28,9 @@ var (
 // chart draws the lines of a picture as SVG.
 type chart struct {
 	strings.Builder
-	d          *Drawing
-	x, y       scale
-	share      bool
-	labelPlace []float64
+	d     *Drawing
+	x, y  scale
+	share bool
 }
 
 // scale maps numbers to a stretch of the sheet.

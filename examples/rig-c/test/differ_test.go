@@ -206,7 +206,8 @@ func (p *pair) strange() []byte {
 		w.U16(p.seq)
 	}
 	for range p.IntN(30) {
-		w.U8(uint8(p.Uint32()) & uint8(p.Uint32()))
+		few := uint8(p.Uint32()) // bits of a byte: small numbers are likelier to mean something
+		w.U8(few & uint8(p.Uint32()))
 	}
 	n := uint32(0)
 	if session {

@@ -122,10 +122,6 @@ func each(kind harness.EventKind, do func(u *unit, f *harness.Frame, e *harness.
 	}
 }
 
-func both(a, b func(*unit, *harness.Frame)) func(*unit, *harness.Frame) {
-	return func(u *unit, f *harness.Frame) { a(u, f); b(u, f) }
-}
-
 // give makes an answer one that nothing was cut from.
 func give(e *harness.Event) {
 	e.Give, e.Why, e.Unburnt = true, controller.WhyGiven, false
