@@ -2,6 +2,7 @@
 // so that a test can see it fail to link.
 package main
 
+//lint:ignore U1000 what it keeps has to be on the heap
 var kept *[1 << 10]byte
 
 //go:noinline
