@@ -13,6 +13,7 @@ import (
 
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/record"
 	"github.com/holdline/holdline/harness/report"
 )
 
@@ -84,6 +85,9 @@ func reportRuns(cmd *cobra.Command, dirs []string, o reportOptions) error {
 		return err
 	}
 	fmt.Fprintf(w, "%s lists %d runs\n", o.out, len(folders))
+	if cut := cutFolders(dirs); len(cut) > 0 {
+		harness.Wrap(w, "left out: ", fmt.Sprintf("%d folders hold a run that did not come to its end and has no %s, such as %s", len(cut), report.ResultsFile, cut[0]))
+	}
 	groups, err := repeatedOf(dirs)
 	if err == nil {
 		printRepeats(w, groups)
@@ -130,10 +134,31 @@ func runFolders(dirs []string) (list []string, err error) {
 			return nil, err
 		}
 		if len(list) == before {
+			if cut := cutFolders([]string{dir}); len(cut) > 0 {
+				return nil, fmt.Errorf("%s holds a run that did not come to its end, without %s: its trace is kept up to there, run it again for a page", cut[0], report.ResultsFile)
+			}
 			return nil, fmt.Errorf("%s holds no %s of a run: name a folder that was written with --out", dir, report.ResultsFile)
 		}
 	}
 	return unnested(list), nil
+}
+
+// cutFolders lists the folders under dirs that hold a trace, whole or in part, and
+// no results: a process was killed there.
+func cutFolders(dirs []string) (list []string) {
+	for _, dir := range dirs {
+		_ = filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+			if err != nil || strings.TrimSuffix(d.Name(), record.PartialSuffix) != record.TraceFile {
+				return nil
+			}
+			folder := filepath.Dir(path)
+			if _, err := os.Stat(filepath.Join(folder, report.ResultsFile)); errors.Is(err, os.ErrNotExist) {
+				list = append(list, folder)
+			}
+			return nil
+		})
+	}
+	return list
 }
 
 // unnested leaves out a folder above another: its results are those of the run

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"bytes"
 	"encoding/csv"
 	"encoding/json"
 	"errors"
@@ -76,7 +77,9 @@ func ReadResults(path string) (*harness.Results, error) {
 
 // ReadTrace reads trace.csv and events.csv of a folder as record.TraceFiles writes
 // them. Words come back as words: the integer behind them is not the
-// controller's. An error that is os.ErrNotExist says that no trace was kept.
+// controller's. Of a run that was cut off, up to a killed process, it gives what
+// the partial files hold. An error that is os.ErrNotExist says that no trace was
+// kept.
 func ReadTrace(dir string) (*harness.Trace, error) {
 	r := traceReader{trace: &harness.Trace{}}
 	if err := eachRow(filepath.Join(dir, record.TraceFile), r.titles, r.row); err != nil {
@@ -89,15 +92,25 @@ func ReadTrace(dir string) (*harness.Trace, error) {
 	return r.trace, err
 }
 
-// eachRow goes through a file of commas, the titles first. Errors name file and
-// line.
+// eachRow goes through a file of commas, the titles first, or through the whole
+// rows of the partial one. Errors name file and line.
 func eachRow(path string, titles, row func([]string) error) error {
+	var rows io.Reader
 	f, err := os.Open(path)
-	if err != nil {
+	switch {
+	case err == nil:
+		defer f.Close()
+		rows = f
+	case errors.Is(err, os.ErrNotExist):
+		text, e := os.ReadFile(path + record.PartialSuffix)
+		if e != nil {
+			return errors.Join(err, e)
+		}
+		rows = bytes.NewReader(text[:bytes.LastIndexByte(text, '\n')+1])
+	default:
 		return err
 	}
-	defer f.Close()
-	in := csv.NewReader(f)
+	in := csv.NewReader(rows)
 	in.ReuseRecord = true
 	for do := titles; ; do = row {
 		cells, err := in.Read()

@@ -1,7 +1,6 @@
 package report
 
 import (
-
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 )
