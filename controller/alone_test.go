@@ -27,6 +27,25 @@ func TestConditionsThatDecideAlone(t *testing.T) {
 	assert.Zero(t, v.standing(&Standing{LeanLimit: 9000}, true), "nor without a sensor")
 }
 
+// A shot's gears are 0 to 15, one bit each: reverse and what lies above are none.
+func TestEveryGearOfAShot(t *testing.T) {
+	c := testCar()
+	c.Channels[Gear] = ChannelSpec{Fitted: true, Low: -1, High: 20, LongestAge: Second}
+	cal := sealed(t, c)
+	for allowed := range int32(16) {
+		sh := cal.Shots[0]
+		sh.Gears = 1 << allowed
+		for gear := int32(-1); gear <= 20; gear++ {
+			in := calm()
+			in.Set(Gear, gear)
+			var v view
+			v.begin(&in, cal, 0)
+			v.judge(true)
+			assert.Equal(t, gear != allowed, v.gearAllowed(&sh) == ShotGear, "gear %d, allowed %d", gear, allowed)
+		}
+	}
+}
+
 func TestCycleMeanEndsWithoutTurningAlone(t *testing.T) {
 	var m cycleMean
 	e := engineOf(4)
