@@ -320,6 +320,28 @@ func TestFullThrottleAtTargetBoostDropsTheCeiling(t *testing.T) {
 	k.each(200, func() { require.Equal(t, 3800*RPM, k.out.Ceiling, "a lost hold input lifts nothing") })
 }
 
+// A controller that starts anew while the clutch holds the car takes the trim as it
+// stands: without a trim for a slippery surface the ceiling would rise.
+func TestARestartUnderAHoldKeepsTheTrim(t *testing.T) {
+	for position, want := range map[int32]Speed{-4: -200 * RPM, 3: 150 * RPM} {
+		k := newTrack(t, clutchCar())
+		k.in.Put(ClutchDown, true)
+		k.in.Set(SurfaceTrim, position)
+		require.NoError(t, k.s.Reset(k.cal))
+		k.tick()
+		assert.Equal(t, want, k.out.Trim)
+		k.in.Set(SurfaceTrim, -position)
+		k.tick()
+		assert.Equal(t, want, k.out.Trim, "frozen from then on")
+	}
+	k := newTrack(t, clutchCar())
+	k.in.Put(ClutchDown, true)
+	k.lose(SurfaceTrim)
+	require.NoError(t, k.s.Reset(k.cal))
+	k.tick()
+	assert.Zero(t, k.out.Trim, "not there: 0")
+}
+
 func TestTrimIsBoundedAndFrozenWhileHeld(t *testing.T) {
 	k := newTrack(t, clutchCar())
 	for _, c := range []struct {

@@ -191,9 +191,12 @@ func (s *State) moveStages(v *view, out *Output) {
 }
 
 // moveTrim follows the trim knob; while the device holds the car it is frozen,
-// so that losing it raises nothing.
+// so that losing it raises nothing. The first tick takes it as it stands: a
+// controller that restarts under a hold must not forget a trim for a slippery
+// surface.
 func (s *State) moveTrim(v *view) {
-	if v.hold != no && v.cal.Sequence.Hold != HoldNone && s.sequence.state != Released {
+	first := s.ceiling == maxSpeed
+	if !first && v.hold != no && v.cal.Sequence.Hold != HoldNone && s.sequence.state != Released {
 		return
 	}
 	e := &v.cal.Engine

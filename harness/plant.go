@@ -24,6 +24,8 @@ type CrankDecoder interface {
 // PlantOptions says how a simulated car is driven and when a run ends.
 type PlantOptions struct {
 	Driver Driver
+	// Trim is the position of the surface trim until the driver turns it.
+	Trim int32
 	// Crank decodes the plant's tooth times. Without one the controller is given
 	// the mean of the true crank speed over the last firing interval.
 	Crank CrankDecoder
@@ -82,7 +84,7 @@ func NewPlant(m *sim.Model, c sim.Conditions, cal *controller.Calibration, o Pla
 		commits: make([]sim.Commit, 0, MaxEvents), teeth: make([]sim.Tooth, 0, MaxEvents),
 	}
 	p.mean.start(720/float64(cal.Engine.Cylinders), p.sim)
-	p.controls = Controls{Gear: int8(p.sim.State.Gear)}
+	p.controls = Controls{Gear: int8(p.sim.State.Gear), Trim: p.options.Trim}
 	return p, nil
 }
 

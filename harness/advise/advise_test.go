@@ -207,6 +207,46 @@ func TestLimitsOfKnobs(t *testing.T) {
 	assert.NotNil(t, at(Question{Scenario: heron, Knobs: []string{converterName}}, converterName))
 }
 
+// The crew's knob moves the launch as far as its positions and its bound go, and
+// what a class allows; it is set at the car and not in the calibration.
+func TestKnobsOfStyleAndTrim(t *testing.T) {
+	dir := t.TempDir()
+	for _, file := range []string{"cars/dray-mare.toml", "calibrations/dray-mare.toml", "scenarios/mare-speed-lost.toml"} {
+		text, err := os.ReadFile(filepath.Join("../../examples", file))
+		require.NoError(t, err)
+		if strings.HasPrefix(file, "cal") {
+			text = append(text, "\n[channel.surface-trim]\nrange = [-3, 8]\n"...)
+		}
+		require.NoError(t, os.MkdirAll(filepath.Join(dir, filepath.Dir(file)), 0o700))
+		require.NoError(t, os.WriteFile(filepath.Join(dir, file), text, 0o600))
+	}
+	ask := func(q Question) map[string]*Knob {
+		q.Scenario = filepath.Join(dir, "scenarios/mare-speed-lost.toml")
+		q.fill()
+		base, findings := q.load(nil, 1, 1)
+		require.NoError(t, findings.Err())
+		list, err := q.knobs(base)
+		require.NoError(t, err)
+		out := map[string]*Knob{}
+		for _, k := range list {
+			out[k.Name] = k
+		}
+		return out
+	}
+	k := ask(Question{})
+	require.Contains(t, k, "surface trim")
+	trim, style := k["surface trim"], k["cut style"]
+	assert.Equal(t, [2]float64{-3, 6}, [2]float64{trim.Low, trim.High}, "positions, and 300 rpm at 50 rpm each")
+	assert.Equal(t, []string{"soft", "hard", "regulate"}, style.Words, "it has a regulator with gains")
+	a := Answer{Changes: append(style.Changes(0), trim.Changes(2)...)}
+	assert.Equal(t, "# in [stage.launch]\nstyle = \"soft\"\n# not in this file: the scenario's [driver], for the crew to set\nsurface_trim = 2\n", a.Patch())
+	high := ask(Question{Limits: Limits{HighestCeiling: k["launch ceiling"].Now + 120}})["surface trim"].High
+	assert.Equal(t, 2.0, high, "no further than the limit lets the ceiling go")
+	k = ask(Question{Changes: []files.Change{{Path: "calibration.stage.launch.style", Value: "hard"}}})
+	assert.Equal(t, []string{"soft", "hard"}, k["cut style"].Words)
+	assert.Equal(t, 1.0, k["cut style"].Now)
+}
+
 func TestUnknownKnob(t *testing.T) {
 	_, err := Ask(context.Background(), Question{Scenario: mare, Knobs: []string{"handbrake"}})
 	assert.ErrorContains(t, err, "launch ceiling")

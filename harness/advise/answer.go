@@ -105,14 +105,18 @@ func (a *Answer) Patch() string {
 	var b strings.Builder
 	section := ""
 	for _, c := range a.Changes {
-		path := strings.TrimPrefix(c.Path, "calibration.")
+		path, ours := strings.CutPrefix(c.Path, "calibration.")
 		head, key := "", path
 		if i := strings.LastIndexByte(path, '.'); i >= 0 {
 			head, key = path[:i], path[i+1:]
 		}
 		if head != section {
 			section = head
-			fmt.Fprintf(&b, "# in [%s]\n", head)
+			if ours {
+				fmt.Fprintf(&b, "# in [%s]\n", head)
+			} else {
+				fmt.Fprintf(&b, "# not in this file: %s\n", owner(head))
+			}
 		}
 		value := c.Value
 		if strings.Trim(value, "abcdefghijklmnopqrstuvwxyz-") == "" {
@@ -121,6 +125,14 @@ func (a *Answer) Patch() string {
 		fmt.Fprintf(&b, "%s = %s\n", key, value)
 	}
 	return b.String()
+}
+
+// owner names what a change outside the calibration changes.
+func owner(head string) string {
+	if car, ok := strings.CutPrefix(head, "car."); ok {
+		return "the car's [" + car + "]"
+	}
+	return "the scenario's [" + head + "], for the crew to set"
 }
 
 // Caution stands under every answer.

@@ -93,6 +93,7 @@ func (q *Question) knobs(l *scenario.Loaded) ([]*Knob, error) {
 			add(q.timing(l.Cal, path, st))
 			add(boost(&q.Limits, path, st))
 			add(medium(path, st, q.Rules))
+			add(style(path, st))
 		case controller.AfterRelease:
 			add(ceiling("after-release ceiling", path, &st.Ceiling))
 			add(slew(path, st))
@@ -101,6 +102,7 @@ func (q *Question) knobs(l *scenario.Loaded) ([]*Knob, error) {
 	for i := range l.Cal.Shots {
 		add(duty(&q.Limits, i, &l.Cal.Shots[i]))
 	}
+	add(q.trim(l))
 	add(converter(l))
 	if err := errors.Join(errs...); err != nil {
 		return nil, err
@@ -278,6 +280,59 @@ func medium(path string, st *controller.Stage, rules *Rules) *Knob {
 	return &Knob{Name: "cut", Now: at, Step: 1, Words: words, put: func(x float64) []files.Change {
 		return []files.Change{{Path: path + "medium", Value: words[int(x)]}}
 	}}
+}
+
+// style offers a soft and a hard cut, each with the file's own band or hysteresis,
+// or the usual one, and a regulator where the file has one, since it needs gains. A
+// whole-engine cut is left alone: it is chosen for other reasons than time.
+func style(path string, st *controller.Stage) *Knob {
+	now := map[controller.Style]float64{controller.Soft: 0, controller.Hard: 1, controller.Regulate: 2}
+	at, ok := now[st.Cut.Style]
+	if !ok || st.Cut.Medium == controller.NoMedium {
+		return nil
+	}
+	words := []string{"soft", "hard"}
+	if st.Cut.Style == controller.Regulate {
+		words = append(words, "regulate")
+	}
+	return &Knob{Name: "cut style", Now: at, Step: 1, Words: words, put: func(x float64) []files.Change {
+		return []files.Change{{Path: path + "style", Value: words[int(x)]}}
+	}}
+}
+
+// trim turns the crew's knob, which moves the ceilings of launch and after-release
+// together; the calibration stays as it is.
+func (q *Question) trim(l *scenario.Loaded) *Knob {
+	e, ch := &l.Cal.Engine, &l.Cal.Channels[controller.SurfaceTrim]
+	if !ch.Fitted || e.TrimStep == 0 {
+		return nil
+	}
+	most := float64(e.TrimMax / e.TrimStep)
+	low, high := max(float64(ch.Low), -most), min(float64(ch.High), most)
+	if h := q.highestLaunch(l.Cal); h > 0 {
+		high = min(high, math.Floor(h/(float64(e.TrimStep)/float64(controller.RPM))))
+	}
+	now := float64(l.Trim)
+	return &Knob{Name: "surface trim", Step: 1, Grid: 1, Now: now, Low: min(low, now), High: max(high, now), put: one("driver.surface_trim")}
+}
+
+// highestLaunch is how far the launch ceiling may rise above where it stands, rpm;
+// 0 where neither limits nor rules say.
+func (q *Question) highestLaunch(cal *controller.Calibration) float64 {
+	most := q.Limits.HighestCeiling
+	if q.Rules != nil && q.Rules.MostLaunchRPM > 0 && (most == 0 || q.Rules.MostLaunchRPM < most) {
+		most = q.Rules.MostLaunchRPM
+	}
+	if most == 0 {
+		return 0
+	}
+	for i := range cal.Stages {
+		if st := &cal.Stages[i]; st.Kind == controller.Launch {
+			_, high := span(cal, &st.Ceiling)
+			return max(most-high, 0.5)
+		}
+	}
+	return 0
 }
 
 func slew(path string, st *controller.Stage) *Knob {

@@ -50,6 +50,7 @@ type Launch struct {
 	Cond    sim.Conditions
 	Script  *files.Script
 	Shift   controller.Speed // the driver takes the next gear here; 0: never
+	Trim    int32            // position of the surface trim, until a phrase turns it
 	Until   float64          // m: the run ends here,
 	Longest float64          // s: or here
 	Target  harness.Target
@@ -74,7 +75,7 @@ func (l *Loaded) Jobs(verb string) (jobs []*Job) {
 		j := &Job{Name: l.Name, Verb: verb, Seed: uint64(l.Seed) + uint64(run), Cal: l.Cal, Replay: l.Replay, Faults: l.Faults, Required: l.Required}
 		if l.Model != nil {
 			j.Launch = &Launch{
-				Model: l.Model, Cond: l.Conditions(run), Script: &l.Script, Shift: l.ShiftRPM,
+				Model: l.Model, Cond: l.Conditions(run), Script: &l.Script, Shift: l.ShiftRPM, Trim: l.Trim,
 				Until: l.DistanceM, Longest: l.LongestS, Target: l.Target, Teeth: l.DecodeTeeth,
 			}
 		}
@@ -177,8 +178,8 @@ func (l *Launch) plant(cal *controller.Calibration, seed uint64) (*harness.Plant
 	car := l.Model.Car()
 	ticks := int64(l.Longest * float64(controller.Second) / float64(cal.Period))
 	o := harness.PlantOptions{
-		Driver: files.NewScriptDriver(l.Script, rand.New(rand.NewPCG(seed, driverStream)), files.ShiftsOf(&car, l.Shift)),
-		Until:  l.Until, Ticks: uint32(ticks),
+		Driver: files.NewScriptDriver(l.Script, rand.New(rand.NewPCG(seed, driverStream)), files.ShiftsOf(&car, l.Shift)), Trim: l.Trim,
+		Until: l.Until, Ticks: uint32(ticks),
 	}
 	teeth := l.decoder(&car)
 	if teeth != nil {

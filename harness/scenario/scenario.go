@@ -32,6 +32,7 @@ type Scenario struct {
 
 	Script   files.Script
 	ShiftRPM controller.Speed // tenths
+	Trim     int32            // position of the surface trim at the start
 	StartRPM float64
 
 	Target harness.Target
@@ -94,6 +95,7 @@ const maxAxes = 6
 func driverFields(b *files.Block, s *Scenario) {
 	files.Phrases(b, &s.Script, "does", files.DriverWords(), files.Optional(), files.Doc("pedals, lever and switches; required with a car"))
 	files.Int(b, &s.ShiftRPM, "shift_rpm", files.RPMTenths, files.Range(0, 20000), files.Optional(), files.Doc("takes the next gear here; left out: never"))
+	files.Int(b, &s.Trim, "surface_trim", files.Number, files.Range(-100, 100), files.Default(0), files.Doc("position of the crew's knob, where the calibration has it; a phrase can turn it later"))
 	files.Float(b, &s.StartRPM, "start_rpm", "rpm", files.Range(300, 8000), files.Default(1500.0), files.Doc("engine speed at the start"))
 }
 

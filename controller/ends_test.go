@@ -1,0 +1,76 @@
+package controller
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// A regulator's integral part moves unless the demand already stands at the end
+// that the step goes towards, and never leaves 0 to 1 (anti-windup by conditional
+// integration; common practice).
+func TestIntegralStopsWhereTheDemandIsAtItsEnd(t *testing.T) {
+	const full = int32(FullDemand)
+	for _, c := range []struct {
+		integral, step, p, want int32
+		why                     string
+	}{
+		{full - 10, 5, 20, full - 10, "beyond full"},
+		{full - 20, 5, 20, full - 20, "just full"},
+		{full - 21, 5, 20, full - 16, "short of full"},
+		{full - 10, -5, 20, full - 15, "beyond full, and down"},
+		{20, -5, -30, 20, "below none"},
+		{20, -5, -20, 20, "just none"},
+		{21, -5, -20, 16, "more than none"},
+		{20, 5, -30, 25, "below none, and up"},
+		{3, -5, 100, 0, "never below none"},
+		{full - 3, 5, -100, full, "never above full"},
+	} {
+		s := stageState{integral: uint16(c.integral)}
+		s.integrate(c.step, c.p)
+		assert.Equal(t, c.want, int32(s.integral), c.why)
+	}
+}
+
+// At the ceiling and its band everything is cut, whatever the gains.
+func TestRegulateIsFullFromItsBandOn(t *testing.T) {
+	c := Cut{Style: Regulate, Band: 400 * RPM, Hysteresis: 100 * RPM}
+	for n, want := range map[Speed]Demand{5399*RPM + 9: 0, 5400 * RPM: FullDemand, 5400*RPM + 1: FullDemand} {
+		s := stageState{ceiling: 5000 * RPM}
+		var m cycleMean
+		assert.Equal(t, want, s.regulate(&c, &m, n, n), "%d", n)
+	}
+}
+
+// A mean is that of a whole cycle: it is there in the tick in which the phase
+// comes to one.
+func TestCycleMeanIsThereWithTheCycle(t *testing.T) {
+	e := engineOf(4)
+	n := 6000 * RPM
+	for short, fresh := range []bool{true, false} {
+		m := cycleMean{phase: e.cyclePhase() - e.phaseOf(n) - uint32(short), ticks: 19}
+		m.step(e, n, 1)
+		assert.Equal(t, fresh, m.fresh, "%d short of a cycle", short)
+	}
+}
+
+// With both commits in either order, a spark decides alone for a cylinder whose
+// fuel commits have been seen, and for no other: not for its neighbours, and not
+// after sync was lost.
+func TestASparkLeadsForACylinderThatHasBeenFuelled(t *testing.T) {
+	for cyl := uint8(1); cyl <= 4; cyl++ {
+		c := clutchCar()
+		c.Engine.CommitLead = 0
+		k := newTrack(t, c)
+		k.s.FuelCommit(k.cal, cyl, 1)
+		k.speed(9100 * RPM)
+		k.run(1)
+		require.Equal(t, FullDemand, k.out.Demand)
+		for other := uint8(1); other <= 4; other++ {
+			assert.Equal(t, other != cyl, k.s.SparkCommit(k.cal, other, 2).Fire, "cylinder %d, fuelled %d", other, cyl)
+		}
+		k.s.LostSync()
+		assert.True(t, k.s.SparkCommit(k.cal, cyl, 3).Fire, "forgotten with sync")
+	}
+}
