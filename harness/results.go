@@ -169,6 +169,18 @@ type LinkResult struct {
 	Latency  *Latency `json:"latency,omitempty"`  // of answers
 }
 
+// Words says in a line what the link did.
+func (l *LinkResult) Words() string {
+	text := fmt.Sprintf("%d steps, %d bytes out, %d in, %d repeated, %d damaged, %d losses", l.Steps, l.BytesOut, l.BytesIn, l.Retried, l.Damaged, l.Losses)
+	if l.Late > 0 {
+		text += fmt.Sprintf(", %d late", l.Late)
+	}
+	if l.Latency != nil {
+		text += fmt.Sprintf("; answers within %.2f ms (half), %.2f ms (99 %%), %.2f ms (all)", l.Latency.Half, l.Latency.Most, l.Latency.Greatest)
+	}
+	return text
+}
+
 // Latency is how long answers took, in milliseconds.
 type Latency struct {
 	Half     float64 `json:"p50_ms"`

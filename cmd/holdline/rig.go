@@ -292,12 +292,7 @@ const differencesShown = 3
 func printLink(w io.Writer, results []harness.Results) {
 	for i := range results {
 		r := &results[i]
-		l := &r.Link
-		line := fmt.Sprintf("%d steps, %d bytes out, %d in, %d repeated, %d damaged, %d losses", l.Steps, l.BytesOut, l.BytesIn, l.Retried, l.Damaged, l.Losses)
-		if l.Latency != nil {
-			line += fmt.Sprintf("; answers within %.2f ms (half), %.2f ms (99 %%), %.2f ms (all)", l.Latency.Half, l.Latency.Most, l.Latency.Greatest)
-		}
-		harness.Wrap(w, "link: ", line)
+		harness.Wrap(w, "link: ", r.Link.Words())
 		if len(r.Differences) == 0 && r.Complete {
 			fmt.Fprintln(w, "the rig decided as the reference did")
 		}

@@ -26,6 +26,7 @@ enum { ITEM_KEY = 1, ITEM_ONLY = 2, ITEM_TICK = 4, ITEM_PERIODS = 8, ITEM_SWITCH
 #endif
 
 #define VERSION 1
+#define NO_SESSION 0x656E6F6Eu /* stands for the nonce outside a session */
 #define CRC_SIZE 4
 #define HELLO_EVERY 250000u /* us, while idle */
 #define OFF_AFTER 85000u    /* us of silence: outputs are off within 100 ms */
@@ -167,7 +168,7 @@ static uint32_t checksum(uint32_t nonce, const uint8_t *body, uint16_t n)
 
 	w.at = b;
 	w.end = b + 4;
-	put32(&w, nonce != 0 ? nonce : 0x656E6F6Eu);
+	put32(&w, nonce != 0 ? nonce : NO_SESSION);
 	return rig_crc32c(rig_crc32c(0, b, 4), body, n);
 }
 
@@ -344,7 +345,7 @@ static uint8_t parse_start(reader *in, rig_start *s)
 	s->calibration = get32(in);
 	s->cylinders = get8(in);
 	length = (uint16_t)(3u * s->cylinders);
-	if (in->bad || in->end - in->at != (long)length || s->nonce == 0)
+	if (in->bad || in->end - in->at != (long)length || s->nonce == 0 || s->nonce == NO_SESSION)
 		return 0;
 	if (s->cylinders > RIG_CYLINDERS)
 		return 1; /* refused for their number */

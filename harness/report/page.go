@@ -194,7 +194,7 @@ func (r *Run) facts() []Fact {
 		}
 	}
 	if l := &x.Link; l.Steps > 0 {
-		list = append(list, Fact{Name: "Link", Text: linkWords(l)})
+		list = append(list, Fact{Name: "Link", Text: l.Words()})
 	}
 	for _, f := range r.Results.Facts {
 		list = append(list, Fact{Name: shown(f.Name), Text: shown(f.Text)})

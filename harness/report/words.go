@@ -172,12 +172,3 @@ func (r *Run) when(seconds float64) string {
 	}
 	return text
 }
-
-// linkWords says what a serial link did.
-func linkWords(l *harness.LinkResult) string {
-	text := fmt.Sprintf("%d steps, %d repeated, %d damaged, %d losses, %d late", l.Steps, l.Retried, l.Damaged, l.Losses, l.Late)
-	if l.Latency != nil {
-		text += fmt.Sprintf("; answers within %.2f ms (half), %.2f ms (99 %%), %.2f ms (all)", l.Latency.Half, l.Latency.Most, l.Latency.Greatest)
-	}
-	return text
-}

@@ -29,19 +29,8 @@ func Checksum(nonce uint32, body []byte) uint32 {
 	if nonce == 0 {
 		nonce = NoSession
 	}
-	return controller.CRC32C(nonceSum(nonce), body)
-}
-
-func nonceSum(nonce uint32) uint32 {
-	crc := ^uint32(0)
-	for range 4 {
-		crc ^= nonce & 0xff
-		nonce >>= 8
-		for range 8 {
-			crc = crc>>1 ^ 0x82f63b78&-(crc&1)
-		}
-	}
-	return ^crc
+	first := [...]byte{byte(nonce), byte(nonce >> 8), byte(nonce >> 16), byte(nonce >> 24)}
+	return controller.CRC32C(controller.CRC32C(0, first[:]), body)
 }
 
 // Frame is a body on its way out, and the stuffed bytes it becomes.

@@ -190,13 +190,13 @@ func (s *Start) Parse(r *Reader) bool {
 	s.Calibration, s.Cylinders = r.U32(), r.U8()
 	if s.Cylinders > controller.MaxCylinders {
 		r.Take(3 * int(s.Cylinders))
-		return r.Done() && s.Nonce != 0
+		return r.Done() && s.Nonce != 0 && s.Nonce != NoSession
 	}
 	copy(s.Order[:], r.Take(int(s.Cylinders)))
 	for i := range s.Intervals[:s.Cylinders] {
 		s.Intervals[i] = controller.Angle(r.U16())
 	}
-	return r.Done() && s.Nonce != 0
+	return r.Done() && s.Nonce != 0 && s.Nonce != NoSession
 }
 
 // orderly reports whether order and intervals make sense.

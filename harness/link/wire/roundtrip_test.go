@@ -220,6 +220,20 @@ func TestMessagesGoThereAndBack(t *testing.T) {
 }
 
 // An item never takes more room than it is asked for, at its worst.
+// No session has the nonce that means none.
+func TestAStartNamesASession(t *testing.T) {
+	for nonce, well := range map[uint32]bool{0: false, NoSession: false, 1: true, ^uint32(0): true} {
+		s := exampleStart()
+		s.Nonce = nonce
+		var w Writer
+		var r Reader
+		w.Reset(make([]byte, 200))
+		s.Append(&w)
+		r.Reset(w.Bytes())
+		assert.Equal(t, well, s.Parse(&r), "%#x", nonce)
+	}
+}
+
 func TestRoomIsEnough(t *testing.T) {
 	var m Memory
 	var w Writer
