@@ -74,3 +74,35 @@ func TestASparkLeadsForACylinderThatHasBeenFuelled(t *testing.T) {
 		assert.True(t, k.s.SparkCommit(k.cal, cyl, 3).Fire, "forgotten with sync")
 	}
 }
+
+// What a commit says of itself: which of a pair decided, that a spared cycle is not
+// a given one, that a spark whose fuel was never asked for says so, and that no
+// withheld spark of a pair leaves raw charge.
+func TestCommitsSayWhichOfThemDecided(t *testing.T) {
+	c := clutchCar()
+	c.Engine.CommitLead = 0
+	k := newTrack(t, c)
+	assert.Equal(t, WhyNotSeen, k.s.SparkCommit(k.cal, 1, 0).Why, "no fuel commit came before it")
+	assert.Equal(t, WhyGiven, k.s.FuelCommit(k.cal, 2, 0).Why)
+	assert.Equal(t, WhyGiven, k.s.SparkCommit(k.cal, 2, 0).Why)
+	for cyl := uint8(1); cyl <= 4; cyl++ {
+		k.s.FuelCommit(k.cal, cyl, 1)
+	}
+	k.speed(9100 * RPM)
+	k.run(1)
+	require.Equal(t, FullDemand, k.out.Demand)
+	require.Equal(t, Both, k.out.Medium)
+
+	fuel, spark := k.s.FuelCommit(k.cal, 1, 2), k.s.SparkCommit(k.cal, 1, 2)
+	assert.Equal(t, FuelDecision{Why: WhyCut}, fuel)
+	assert.Equal(t, WhyPaired, spark.Why)
+	assert.False(t, spark.Fire || spark.Unburnt, "its fuel was withheld first")
+
+	spark, fuel = k.s.SparkCommit(k.cal, 2, 2), k.s.FuelCommit(k.cal, 2, 2)
+	assert.Equal(t, WhyCut, spark.Why)
+	assert.False(t, spark.Fire || spark.Unburnt, "its fuel will be withheld")
+	assert.Equal(t, FuelDecision{Why: WhyPaired}, fuel)
+
+	k.s.cmd.medium, k.s.cmd.demand = Both, 0
+	assert.Equal(t, WhyGiven, k.s.FuelCommit(k.cal, 3, 2).Why, "no demand spares nothing")
+}
