@@ -106,3 +106,46 @@ func TestCommitsSayWhichOfThemDecided(t *testing.T) {
 	k.s.cmd.medium, k.s.cmd.demand = Both, 0
 	assert.Equal(t, WhyGiven, k.s.FuelCommit(k.cal, 3, 2).Why, "no demand spares nothing")
 }
+
+// A release returns timing to base in exactly the ticks that were asked for: the
+// step is rounded up, never by more than that.
+func TestReturnTakesTheTicksAskedFor(t *testing.T) {
+	for dev, want := range map[int16]uint16{-2000: 20, -2001: 21, -1999: 20, 2000: 20, 1: 1, 0: 0} {
+		s := timingState{dev: dev}
+		s.release(100)
+		assert.Equal(t, want, s.back, "deviation %d", dev)
+	}
+	s := timingState{dev: -2000, back: 7}
+	s.release(0)
+	assert.Zero(t, s.back, "no return time: the slew alone")
+}
+
+// The retard of a shot is taken off base, or bounds an absolute angle; a deviation
+// that is later counts on, one that is earlier does not.
+func TestRetardOfAShotWithADeviation(t *testing.T) {
+	for _, c := range []struct {
+		dev      int16
+		absolute bool
+		retard   Angle
+		want     Angle
+	}{
+		{-500, false, 0, 1500}, {300, false, 0, 2300},
+		{-500, false, 400, 1100}, {300, false, 400, 1600},
+		{-500, true, 400, 1500}, {-300, true, 400, 1600}, {300, true, 400, 1600},
+	} {
+		s := timingState{dev: c.dev, absolute: c.absolute}
+		assert.Equal(t, c.want, s.angle(2000, c.retard), "%+v", c)
+	}
+}
+
+// A ceiling without a slew is in force in the tick in which its stage begins, also
+// where it lies above the one before.
+func TestACeilingWithoutSlewBeginsAtOnce(t *testing.T) {
+	st := Stage{Kind: User, Ceiling: Curve{Const: int32(6000 * RPM)}}
+	for slew, want := range map[int32]Speed{0: 6000 * RPM, 100: 5000 * RPM} {
+		st.t.slewUp = slew
+		var s stageState
+		s.enter(&st, &view{cal: &Calibration{}, in: &Input{}, start: 5000 * RPM})
+		assert.Equal(t, want, s.ceiling, "slew %d", slew)
+	}
+}
