@@ -149,3 +149,62 @@ func TestACeilingWithoutSlewBeginsAtOnce(t *testing.T) {
 		assert.Equal(t, want, s.ceiling, "slew %d", slew)
 	}
 }
+
+// A rate is off by more than one part in five of the events seen, and the slack of
+// the ticks at either end (design section 7): not by just that. A slow engine's is
+// off only where more events come than speed promised.
+func TestRateIsDoubtedBeyondOneInFive(t *testing.T) {
+	const slack = 7
+	for _, events := range []uint8{2, 5, 40} {
+		seen := uint32(events) * phaseOfEvent
+		off := seen/5 + slack
+		for _, c := range []struct {
+			phase      uint32
+			slow, want bool
+		}{
+			{seen + off, false, false}, {seen + off + 1, false, true}, {seen - off, false, false}, {seen - off - 1, false, true},
+			{seen, true, false}, {seen + off + 1, true, false}, {seen - off, true, false}, {seen - off - 1, true, true},
+		} {
+			s := speedState{events: events, phase: c.phase}
+			assert.Equal(t, c.want, s.disagrees(slack, c.slow), "%d events, %+v", events, c)
+		}
+	}
+}
+
+// Counts of commits stay at their end, and the ticks have stopped once more than
+// a cycle of them came without one.
+func TestCommitsAreCountedToTheirEnd(t *testing.T) {
+	e := engineOf(4)
+	s := speedState{mode: SpeedGood}
+	for i := 1; i <= 600; i++ {
+		assert.Equal(t, i > 4, s.committed(e), "commit %d", i)
+		assert.Equal(t, uint8(min(i, 255)), s.events)
+		assert.Equal(t, uint8(min(i, 255)), s.commits)
+	}
+	for i := 1; i <= 10; i++ {
+		s.outlive(e)
+		assert.Equal(t, uint8(min(i, 4)), s.decided)
+		assert.Equal(t, i >= 4, s.outlived(e))
+	}
+	s = speedState{mode: SpeedGood}
+	s.outlive(e)
+	assert.Zero(t, s.decided, "a known speed outlives nothing")
+}
+
+// Looking ahead: slope times the time that an angle takes; t = angle/(6 N), N in
+// rpm, t in s (common practice). Below 100 rpm, and for a speed that falls or
+// stands, nothing.
+func TestAheadIsSlopeTimesTime(t *testing.T) {
+	for _, c := range []struct {
+		last  Speed
+		slope int32 // tenths of rpm a tick
+		looks bool
+	}{{6000 * RPM, 20, true}, {100 * RPM, 20, true}, {100*RPM - 1, 20, false}, {6000 * RPM, 0, false}, {6000 * RPM, -20, false}} {
+		s := speedState{last: c.last, slope: c.slope << slopeShift}
+		want := 0.0
+		if c.looks {
+			want = float64(c.slope) * 720 / (6 * float64(c.last) / 10) * 1000
+		}
+		assert.InEpsilon(t, want+1, float64(s.ahead(720*Degree, 1000))+1, 0.01, "%+v", c)
+	}
+}
