@@ -86,7 +86,7 @@ func reportRuns(cmd *cobra.Command, dirs []string, o reportOptions) error {
 	}
 	fmt.Fprintf(w, "%s lists %d runs\n", o.out, len(folders))
 	if cut := cutFolders(dirs); len(cut) > 0 {
-		harness.Wrap(w, "left out: ", fmt.Sprintf("%d folders hold a run that did not come to its end and has no %s, such as %s", len(cut), report.ResultsFile, cut[0]))
+		harness.Wrap(w, "left out: ", fmt.Sprintf("runs that did not come to their end and have no %s: %d, such as %s", report.ResultsFile, len(cut), cut[0]))
 	}
 	groups, err := repeatedOf(dirs)
 	if err == nil {

@@ -56,7 +56,7 @@ packages() {
 # root must be writable, and lacks one package that we do not use but it names.
 tinygo() {
 	local done=$cache/tinygo-$tinygo_version
-	if [ ! -e "$done/ready" ]; then
+	if [ ! -e "$done/goroot/ready" ]; then
 		say "building TinyGo $tinygo_version (under a minute on two cores)"
 		rm -rf "$done"
 		mkdir -p "$done/module"
@@ -67,12 +67,12 @@ tinygo() {
 			go get "github.com/tinygo-org/tinygo@$tinygo_version" 2>/dev/null
 			go build -tags llvm19 -o "$done/tinygo" github.com/tinygo-org/tinygo
 			from=$(go list -m -f '{{.Dir}}' github.com/tinygo-org/tinygo)
-			mkdir "$done/root"
-			cp -r --no-preserve=mode "$from/src" "$from/targets" "$from/lib" "$done/root/"
+			mkdir "$done/goroot"
+			cp -r --no-preserve=mode "$from/src" "$from/targets" "$from/lib" "$done/goroot/"
 		)
-		mkdir -p "$done/root/src/net" "$done/root/holdline"
-		echo 'package net' >"$done/root/src/net/net.go"
-		touch "$done/ready"
+		mkdir -p "$done/goroot/src/net" "$done/goroot/holdline"
+		echo 'package net' >"$done/goroot/src/net/net.go"
+		touch "$done/goroot/ready"
 	fi
 	echo "$done/tinygo"
 }
@@ -84,7 +84,7 @@ go_firmware() {
 	local compiler board=$here/cortexm3 package=$1 out=$2
 	shift 2
 	compiler=$(tinygo)
-	export TINYGOROOT=${compiler%/tinygo}/root
+	export TINYGOROOT=${compiler%/tinygo}/goroot
 	cp "$board/startup.s" "$TINYGOROOT/holdline/startup.s"
 	sed -e "s|@HERE@|$board|" -e "s|@LIBGCC@|$(arm_file -print-libgcc-file-name)|" \
 		-e "s|@LIBC@|$(arm_file -print-file-name=libc_nano.a)|" \

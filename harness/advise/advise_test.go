@@ -240,8 +240,9 @@ func TestKnobsOfStyleAndTrim(t *testing.T) {
 	assert.Equal(t, []string{"soft", "hard", "regulate"}, style.Words, "it has a regulator with gains")
 	a := Answer{Changes: append(style.Changes(0), trim.Changes(2)...)}
 	assert.Equal(t, "# in [stage.launch]\nstyle = \"soft\"\n# not in this file: the scenario's [driver], for the crew to set\nsurface_trim = 2\n", a.Patch())
-	high := ask(Question{Limits: Limits{HighestCeiling: k["launch ceiling"].Now + 120}})["surface trim"].High
-	assert.Equal(t, 2.0, high, "no further than the limit lets the ceiling go")
+	bound := k["launch ceiling"].Now + 120
+	assert.Zero(t, ask(Question{Limits: Limits{HighestCeiling: bound}})["surface trim"].High, "trim and ceiling together would pass the limit")
+	assert.Zero(t, ask(Question{Rules: &Rules{MostLaunchRPM: bound}})["surface trim"].High, "or the rules")
 	k = ask(Question{Changes: []files.Change{{Path: "calibration.stage.launch.style", Value: "hard"}}})
 	assert.Equal(t, []string{"soft", "hard"}, k["cut style"].Words)
 	assert.Equal(t, 1.0, k["cut style"].Now)

@@ -301,7 +301,9 @@ func style(path string, st *controller.Stage) *Knob {
 }
 
 // trim turns the crew's knob, which moves the ceilings of launch and after-release
-// together; the calibration stays as it is.
+// together; the calibration stays as it is. Where limits or rules bound the launch
+// ceiling it may only be turned down: the ceiling's own knob goes up to the bound,
+// and both together would pass it.
 func (q *Question) trim(l *scenario.Loaded) *Knob {
 	e, ch := &l.Cal.Engine, &l.Cal.Channels[controller.SurfaceTrim]
 	if !ch.Fitted || e.TrimStep == 0 {
@@ -309,30 +311,11 @@ func (q *Question) trim(l *scenario.Loaded) *Knob {
 	}
 	most := float64(e.TrimMax / e.TrimStep)
 	low, high := max(float64(ch.Low), -most), min(float64(ch.High), most)
-	if h := q.highestLaunch(l.Cal); h > 0 {
-		high = min(high, math.Floor(h/(float64(e.TrimStep)/float64(controller.RPM))))
-	}
 	now := float64(l.Trim)
+	if q.Limits.HighestCeiling > 0 || q.Rules != nil && q.Rules.MostLaunchRPM > 0 {
+		high = now
+	}
 	return &Knob{Name: "surface trim", Step: 1, Grid: 1, Now: now, Low: min(low, now), High: max(high, now), put: one("driver.surface_trim")}
-}
-
-// highestLaunch is how far the launch ceiling may rise above where it stands, rpm;
-// 0 where neither limits nor rules say.
-func (q *Question) highestLaunch(cal *controller.Calibration) float64 {
-	most := q.Limits.HighestCeiling
-	if q.Rules != nil && q.Rules.MostLaunchRPM > 0 && (most == 0 || q.Rules.MostLaunchRPM < most) {
-		most = q.Rules.MostLaunchRPM
-	}
-	if most == 0 {
-		return 0
-	}
-	for i := range cal.Stages {
-		if st := &cal.Stages[i]; st.Kind == controller.Launch {
-			_, high := span(cal, &st.Ceiling)
-			return max(most-high, 0.5)
-		}
-	}
-	return 0
 }
 
 func slew(path string, st *controller.Stage) *Knob {

@@ -129,12 +129,8 @@ func killed(t *testing.T, dir string, after time.Duration) {
 	c := exec.Command(program, "-test.run=^TestWritesUntilKilled$")
 	c.Env = append(os.Environ(), killVariable+"="+dir)
 	require.NoError(t, c.Start())
-	for path := filepath.Join(dir, record.TraceFile+record.PartialSuffix); ; {
-		if _, err := os.Stat(path); err == nil {
-			break
-		}
-		time.Sleep(time.Millisecond)
-	}
+	path := filepath.Join(dir, record.TraceFile+record.PartialSuffix)
+	require.Eventually(t, func() bool { _, err := os.Stat(path); return err == nil }, time.Minute, time.Millisecond)
 	time.Sleep(after)
 	require.NoError(t, c.Process.Kill())
 	require.Error(t, c.Wait())
