@@ -71,7 +71,7 @@ func build(t testing.TB, what string) string {
 	tool(t, needs[what]...)
 	tool(t, "bash")
 	if what == "measure" || what == "rig-go" {
-		if found, _ := filepath.Glob(filepath.Join(cache(), "tinygo-*", "ready")); len(found) == 0 {
+		if found, _ := filepath.Glob(filepath.Join(cache(), "tinygo-*", "goroot", "ready")); len(found) == 0 {
 			missing(t, "the Go compiler for microcontrollers is not built")
 		}
 	}
