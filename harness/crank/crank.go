@@ -165,8 +165,8 @@ func (d *Decoder) angleAt(us int64) int32 {
 }
 
 // Speed is the mean over the last firing interval, or over as much of it as has
-// been seen since sync; age is that of the last edge. ok is false without turn
-// sync.
+// been seen since sync; age is that of the last edge, 0 for a time before it. ok is
+// false without turn sync.
 func (d *Decoder) Speed(nowUS int64) (n controller.Speed, ageUS int64, ok bool) {
 	if d.Sync(nowUS) < Turn || d.n < 2 {
 		return 0, 0, false
@@ -192,5 +192,5 @@ func (d *Decoder) Speed(nowUS int64) (n controller.Speed, ageUS int64, ok bool) 
 	// One turn a microsecond is 6e8 tenths of rpm.
 	turn := int64(d.wheel.Teeth) * took
 	n = controller.Speed((way*600_000_000 + turn/2) / turn)
-	return n, nowUS - d.last, true
+	return n, max(0, nowUS-d.last), true
 }
