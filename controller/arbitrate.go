@@ -70,10 +70,14 @@ func (s *State) considerStage(v *view, i uint8, out *Output, w *wishes) {
 	late := false
 	if state.works(st, v) {
 		late = w.timing.consider(state, st, v, out.Base)
-		w.richest(v, st)
+		if st.Mixture != (Curve{}) {
+			w.richest(v, st.Mixture)
+		}
 	}
 	state.warm(st, d > 0 || late || v.open != no && st.Kind != Main, v.dt)
-	w.lowestBoost(v, st)
+	if st.Boost != (Curve{}) {
+		w.lowestBoost(v, st)
+	}
 }
 
 // medium is what a stage may withhold now: once its guard has expired, or an
@@ -107,7 +111,7 @@ func (s *State) stageDemand(v *view, st *Stage, state *stageState, m Medium) Dem
 // tick, because it takes divisions.
 func (s *State) rise(v *view, m Medium) Speed {
 	if v.risen>>m&1 == 0 {
-		v.rises[m&Both] = s.speed.ahead(v.cal.Engine.delay(m), v.cal.Period)
+		v.rises[m&Both] = s.speed.ahead(v.cal.Engine.delay(m), &v.cal.Engine)
 		v.risen |= 1 << m
 	}
 	return v.rises[m&Both]
@@ -126,19 +130,13 @@ func (e *Engine) delay(m Medium) Angle {
 }
 
 // richest keeps the richest mixture.
-func (w *wishes) richest(v *view, st *Stage) {
-	if st.Mixture == (Curve{}) {
-		return
-	}
-	if x, ok := v.curve(st.Mixture, false); ok && (!w.rich || Ratio(x) > w.mixture) {
+func (w *wishes) richest(v *view, mixture Curve) {
+	if x, ok := v.curve(mixture, false); ok && (!w.rich || Ratio(x) > w.mixture) {
 		w.rich, w.mixture = true, Ratio(x)
 	}
 }
 
 func (w *wishes) lowestBoost(v *view, st *Stage) {
-	if st.Boost == (Curve{}) {
-		return
-	}
 	x, ok := v.curve(st.Boost, st.RampLimit > 0)
 	if !ok {
 		x = int32(v.cal.Engine.BoostMin)
@@ -276,7 +274,9 @@ func (s *State) command(v *view, out *Output) {
 	}
 	for i := range min(cal.shots, MaxShots) {
 		retard += out.Shots[i].Retard
-		out.Mixture = Ratio(mulRatio(int32(min(out.Mixture, richest)), max(out.Shots[i].Enrich, One)))
+		if more := out.Shots[i].Enrich; more > One {
+			out.Mixture = Ratio(mulRatio(int32(min(out.Mixture, richest)), more))
+		}
 	}
 	out.Timing = s.timing.angle(out.Base, retard)
 	c.timing, c.mixture = int16(out.Timing), out.Mixture

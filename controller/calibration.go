@@ -182,7 +182,9 @@ type stageTicks struct {
 	slewIn, slewOut  int32
 	needs            ChannelSet // channels of conditions and ceiling
 	needsSw          SwitchSet
-	late             bool // can command timing after top dead centre
+	on, off          SwitchSet // where plain: what the condition wants
+	plain            bool      // the condition looks at switches alone, all of them
+	late             bool      // can command timing after top dead centre
 }
 
 // HoldInput says which input tells that the launch device holds the car.
@@ -307,6 +309,7 @@ type engineTicks struct {
 	windowMin uint32 // ticks of a rate window
 	evenFire  bool
 	slopeQ    uint32 // tenths of rpm per tick Q8 -> rpm per second, Q16
+	microQ    uint32 // ticks a microsecond, Q30
 }
 
 // ShotWhen says in which part of the launch a shot may open.

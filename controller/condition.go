@@ -73,17 +73,23 @@ func (v *view) value(c Channel) (int32, bool) {
 	return v.in.Channels[c].Value, v.ok.Has(c)
 }
 
+// fits reports whether a sample is in the range that its sensor can give, and
+// young enough. Both ends of the range are one comparison.
+func (c *ChannelSpec) fits(s Sample) bool {
+	return uint32(s.Value-c.Low) <= c.span && uint32(s.Age) <= c.age
+}
+
 // judge says which channels can be trusted in this tick. Engine speed has a rule
 // of its own.
 func (v *view) judge(speedKnown bool) {
 	good := ChannelSet(0)
+	specs, samples := &v.cal.Channels, &v.in.Channels
 	for left := v.cal.fitted &^ (1 << EngineSpeed); left != 0; left &= left - 1 {
 		c := bits.TrailingZeros32(uint32(left))
 		if c >= int(NumChannels) {
 			break
 		}
-		spec, s := &v.cal.Channels[c], &v.in.Channels[c]
-		if s.Good && uint32(s.Value-spec.Low) <= spec.span && uint32(s.Age) <= spec.age {
+		if s := samples[c]; s.Good && specs[c].fits(s) {
 			good |= left & -left
 		}
 	}
@@ -113,8 +119,28 @@ func (v *view) term(t *Term) truth {
 	return yes
 }
 
-// condition evaluates all and any.
-func (v *view) condition(c *Condition) truth {
+// condition evaluates the condition of a stage.
+func (v *view) condition(st *Stage) truth {
+	if st.t.plain {
+		return v.switches(st.t.on, st.t.off)
+	}
+	return v.terms(&st.When)
+}
+
+// switches tells whether some switches are on and others off; one that is not
+// known counts where none that is speaks against it.
+func (v *view) switches(on, off SwitchSet) truth {
+	switch {
+	case on&^(v.on|v.blind) != 0 || off&v.on != 0:
+		return no
+	case (on|off)&v.blind != 0:
+		return unknown
+	}
+	return yes
+}
+
+// terms evaluates all and any, one by one.
+func (v *view) terms(c *Condition) truth {
 	result := yes
 	for i := range c.All {
 		if c.All[i].Kind == NoTerm {

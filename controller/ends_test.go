@@ -195,6 +195,7 @@ func TestCommitsAreCountedToTheirEnd(t *testing.T) {
 // rpm, t in s (common practice). Below 100 rpm, and for a speed that falls or
 // stands, nothing.
 func TestAheadIsSlopeTimesTime(t *testing.T) {
+	e := &sealed(t, testCar()).Engine
 	for _, c := range []struct {
 		last  Speed
 		slope int32 // tenths of rpm a tick
@@ -205,6 +206,6 @@ func TestAheadIsSlopeTimesTime(t *testing.T) {
 		if c.looks {
 			want = float64(c.slope) * 720 / (6 * float64(c.last) / 10) * 1000
 		}
-		assert.InEpsilon(t, want+1, float64(s.ahead(720*Degree, 1000))+1, 0.01, "%+v", c)
+		assert.InEpsilon(t, want+1, float64(s.ahead(720*Degree, e))+1, 0.01, "%+v", c)
 	}
 }

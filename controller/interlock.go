@@ -27,7 +27,7 @@ func (v *view) standing(c *Standing, mixtureJudged bool) (why ShotInhibits) {
 // window judges one channel; one that is not fitted, or has no window, passes:
 // sealing the calibration has said so.
 func (v *view) window(c Channel, w Window, bit ShotInhibits) ShotInhibits {
-	if !v.cal.Channels[c].Fitted || w == (Window{}) {
+	if !v.cal.fitted.Has(c) || w == (Window{}) {
 		return 0
 	}
 	x, ok := v.value(c)

@@ -203,6 +203,7 @@ func (s *sealer) engine(e *Engine) {
 	e.t.windowMin = (10000 + period - 1) / period
 	// One event takes 120/(n N) s; phases are in 1/65536 event, speed in tenths.
 	e.t.phaseGain = quotient(uint64(e.Cylinders)*uint64(period)*(phaseOfEvent<<20), 1200000000)
+	e.t.microQ = quotient(1<<30, period)
 	e.t.slopeQ = quotient(uint64(Second)<<16, period*uint32(RPM)<<slopeShift)
 }
 

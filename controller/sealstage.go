@@ -84,8 +84,26 @@ func (s *sealer) mainStage(st *Stage) {
 func (s *sealer) condition(st *Stage, c *Condition) {
 	s.terms("all", &c.All)
 	s.terms("any", &c.Any)
+	st.t.sort(c)
 	s.failIf(st.Kind != Main && c.All[0].Kind == NoTerm && c.Any[0].Kind == NoTerm && st.Kind != AfterRelease,
 		"when", "has no condition: the stage would always be in force")
+}
+
+// sort puts the switches of a condition that looks at nothing else into sets:
+// most do, and two sets are judged at once.
+func (t *stageTicks) sort(c *Condition) {
+	t.plain = c.Any[0].Kind == NoTerm
+	for i := range c.All {
+		switch x := &c.All[i]; x.Kind {
+		case NoTerm:
+		case SwitchOn:
+			t.on = t.on.With(x.Switch, true)
+		case SwitchOff:
+			t.off = t.off.With(x.Switch, true)
+		default:
+			t.plain = false
+		}
+	}
 }
 
 func (s *sealer) terms(field string, list *[MaxTerms]Term) {

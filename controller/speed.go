@@ -103,14 +103,13 @@ func (s *speedState) follow(n Speed, fresh bool, dt uint32) {
 
 // move steps the mode.
 func (s *speedState) move(e *Engine, valid bool, dt uint32, ceiling Speed) {
-	step := min(e.phaseOf(s.last)*dt, maxPhase)
 	switch {
 	case valid && s.last < e.CrankingBelow:
 		s.mode = SpeedCranking
 	case valid && s.mode != SpeedWithheld:
 		s.mode = SpeedGood
 	case valid:
-		s.since = min(s.since+step, maxPhase)
+		s.pass(e, dt)
 		if s.since >= e.cyclePhase() && s.last < ceiling {
 			s.mode = SpeedGood
 		}
@@ -120,13 +119,18 @@ func (s *speedState) move(e *Engine, valid bool, dt uint32, ceiling Speed) {
 	case s.mode == SpeedCranking:
 		s.mode = SpeedUnseen
 	case s.mode == SpeedStanding:
-		s.since = min(s.since+step, maxPhase)
+		s.pass(e, dt)
 		if s.since >= e.cyclePhase() || s.decided >= e.Cylinders {
 			s.mode, s.since = SpeedWithheld, 0
 		}
 	case s.mode == SpeedWithheld:
 		s.since = 0
 	}
+}
+
+// pass lets the phase since the last change go on at the last speed.
+func (s *speedState) pass(e *Engine, dt uint32) {
+	s.since = min(s.since+min(e.phaseOf(s.last)*dt, maxPhase), maxPhase)
 }
 
 // judgeRate closes a window of at least two events and 10 ms (whole cycles if
@@ -233,13 +237,13 @@ func (s *speedState) outlived(e *Engine) bool {
 
 // ahead predicts how far speed rises over a crank angle at the present speed
 // and slope; a falling speed predicts nothing.
-func (s *speedState) ahead(angle Angle, period Duration) Speed {
+func (s *speedState) ahead(angle Angle, e *Engine) Speed {
 	if s.slope <= 0 || s.last < 100*RPM {
 		return 0
 	}
 	// Hundredths of a degree over tenths of rpm: t = angle/(6 N), here in us.
 	us := uint32(angle) * 16667 / uint32(s.last)
-	return s.aheadFor(us * 256 / uint32(period))
+	return s.aheadFor(uint32(uint64(us) * uint64(e.t.microQ) >> 22))
 }
 
 // aheadFor predicts the rise over a time in ticks, Q8.

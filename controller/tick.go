@@ -182,7 +182,7 @@ func (s *State) moveStages(v *view, out *Output) {
 			out.StageInhibits[i], out.StageCeiling[i] = StageSpeed, state.ceiling
 			continue
 		}
-		in := stageInput{when: v.condition(&st.When)}
+		in := stageInput{when: v.condition(st)}
 		if state.presence == active || state.presence == absent && in.when != no {
 			in.entry = s.entry(v, st, state)
 		}

@@ -37,7 +37,8 @@ func (w *timingWish) consider(s *stageState, st *Stage, v *view, base Angle) (la
 		dev -= base
 	}
 	if !w.set || dev < w.dev {
-		*w = timingWish{set: true, absolute: absolute, dev: dev, in: st.t.slewIn, out: st.t.slewOut}
+		w.set, w.absolute, w.dev = true, absolute, dev
+		w.in, w.out = st.t.slewIn, st.t.slewOut
 	}
 	return base+dev < 0
 }
