@@ -27,7 +27,9 @@
 // A parameter whose interval is wide, or which moves together with another, is not
 // guessed: it goes back to the value of the car file, the report says with what it
 // could not be told apart, and the rest is fitted anew. (Correlation of estimates,
-// and their standard errors, from the covariance of the scaled problem.)
+// and their standard errors, from the covariance of the scaled problem.) The value
+// that it goes back to is taken to be known within 10 % (standard deviation, an
+// assumption); what the other estimates would move by that is in their intervals.
 //
 // # Driving
 //

@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -192,6 +193,41 @@ func TestSaysWhatItCannotTell(t *testing.T) {
 func narrow(t testing.TB, text string) {
 	for _, line := range strings.Split(text, "\n") {
 		assert.LessOrEqual(t, len([]rune(line)), harness.ScreenWidth, line)
+	}
+}
+
+// What is held at its file's value leans on the others: with grip held they may be
+// off by what a wrong grip would move them. With everything free nothing is held.
+func TestWhatIsHeldWidensTheRest(t *testing.T) {
+	l, j, _ := recorded(t, mare, 2, 50, nil)
+	q := Question{Log: l, Model: j.Launch.Model, Cal: j.Cal, Cond: j.Launch.Cond, Workers: 2}
+	p, err := newProblem(context.Background(), &q)
+	require.NoError(t, err)
+	p.step = logSteps[0]
+	lean := func() []float64 {
+		runs, err := p.runAll([]point{make(point, p.size())})
+		require.NoError(t, err)
+		s := &solved{x: make(point, p.size()), r: p.residuals(&runs[0])}
+		require.NoError(t, p.derive(s))
+		answer, ok := s.estimator()
+		require.True(t, ok)
+		before := p.runs
+		out, err := p.leaning(s, answer)
+		require.NoError(t, err)
+		assert.Equal(t, 2*(len(p.all)-len(p.free)), p.runs-before)
+		return out
+	}
+	p.free = nil
+	for i := range p.all {
+		p.free = append(p.free, i)
+	}
+	assert.Equal(t, make([]float64, p.size()), lean())
+	p.free = slices.DeleteFunc(p.free, func(i int) bool { return p.all[i].Name == "grip" })
+	out := lean()
+	for i, k := range p.free {
+		if p.all[k].Name == "torque scale" {
+			assert.Greater(t, out[i], 0.005)
+		}
 	}
 }
 

@@ -121,10 +121,12 @@ func (p *problem) weigh(s *solved) {
 }
 
 // halfWidth is that of an interval, in logarithms: of a further launch's estimate
-// and of the bias that was found with so many, and of where the search ends.
+// and of the bias that was found with so many, of where the search ends, and of what
+// the recording does not tell and the file may have wrong.
 func (s *scatter) halfWidth(i int) float64 {
 	t := func(n float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975) }
-	return math.Hypot(t(trials)*s.sd[i]*math.Sqrt(1+1./trials), t(agains)*s.search[i])
+	found := math.Hypot(t(trials)*s.sd[i]*math.Sqrt(1+1./trials), t(agains)*s.search[i])
+	return math.Hypot(found, distuv.UnitNormal.Quantile(0.975)*s.held[i])
 }
 
 // untold finds the parameter that is told least, and says why; -1: all are told.
@@ -253,7 +255,7 @@ func (r *Report) printLaunch(w io.Writer) {
 			fmt.Fprintf(w, "%-20s %9.4g %9.4g  %-19s  %s\n", e.Name, e.Was, e.Value, fmt.Sprintf("%.4g to %.4g", e.Low, e.High), e.Unit)
 		}
 	}
-	fmt.Fprintf(w, "\nnot told, and left at the car file's value:\n")
+	fmt.Fprintf(w, "\nnot told, and left at the car file's value (the intervals allow for %.0f %%, 1 sd):\n", 100*filed)
 	none := true
 	for _, e := range r.Estimates {
 		if !e.Told {

@@ -273,6 +273,44 @@ const trials = 24
 type scatter struct {
 	mean, sd []float64 // of each coordinate
 	search   []float64 // standard deviation of where searches end
+	held     []float64 // standard deviation that comes from what is not told
+}
+
+// filed is how far the value of a car file is taken to be off where the recording
+// does not tell it: the standard deviation of its logarithm. An estimate is made as
+// if such a value were right, and is off where it is not.
+const filed = 0.1
+
+// leaning is how far the estimates move with what is held at its file's value: the
+// linearised answer to a plant in which that is off by one standard deviation.
+func (p *problem) leaning(s *solved, answer *mat.Dense) ([]float64, error) {
+	out := make([]float64, p.size())
+	for k := range p.all {
+		if slices.Contains(p.free, k) {
+			continue
+		}
+		wide := *p
+		wide.free = append(slices.Clone(p.free), k)
+		var ends []point
+		for _, off := range []float64{filed, -filed} {
+			ends = append(ends, slices.Insert(slices.Clone(s.x), len(p.free), off))
+		}
+		runs, err := wide.runAll(ends)
+		if err != nil {
+			return nil, err
+		}
+		p.runs = wide.runs
+		up, down := p.residuals(&runs[0]), p.residuals(&runs[1])
+		for i := range up {
+			up[i] = (up[i] - down[i]) / 2
+		}
+		var moved mat.VecDense
+		moved.MulVec(answer, mat.NewVecDense(len(up), up))
+		for i := range out {
+			out[i] = math.Hypot(out[i], moved.AtVec(i))
+		}
+	}
+	return out, nil
 }
 
 // scattered makes these launches: a parametric bootstrap (Efron and Tibshirani
@@ -299,7 +337,8 @@ func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
 		mean, sd := stat.MeanStdDev(column, nil)
 		out.mean, out.sd = append(out.mean, mean), append(out.sd, sd)
 	}
-	return out, true, nil
+	out.held, err = p.leaning(s, answer)
+	return out, true, err
 }
 
 // trial is one launch with scatter, and what the fit would make of it.
