@@ -32,7 +32,7 @@ type sequenceInput struct {
 // step moves the sequence by dt ticks and says what happened.
 func (s *sequenceState) step(q *Sequence, in sequenceInput, dt uint32) Marks {
 	if in.shut == yes {
-		s.ready = s.ready || s.state == Idle || s.state == Ended
+		s.ready = s.ready || s.state == Idle
 	}
 	switch s.state {
 	case Idle:
