@@ -44,7 +44,8 @@ var swaps = map[token.Token][]token.Token{
 
 // mutant is a changed file.
 type mutant struct {
-	file, name string
+	file, name string // name is where it stands, and what it puts in place of what
+	rule       string // the same for a reader who has no line: file, function, expression
 	text       []byte
 }
 
@@ -53,30 +54,44 @@ func mutantsOf(t *testing.T, file string) (list []mutant) {
 	fset := token.NewFileSet()
 	f, err := parser.ParseFile(fset, file, nil, parser.ParseComments)
 	require.NoError(t, err)
-	add := func(pos token.Pos, what string) {
+	within := ""
+	textOf := func(n any) string {
 		var b bytes.Buffer
-		require.NoError(t, printer.Fprint(&b, fset, f))
-		p := fset.Position(pos)
-		list = append(list, mutant{file, fmt.Sprintf("%s:%d:%d %s", file, p.Line, p.Column, what), b.Bytes()})
+		require.NoError(t, printer.Fprint(&b, fset, n))
+		return b.String()
+	}
+	add := func(pos token.Pos, was string, from, to token.Token) {
+		p, what := fset.Position(pos), from.String()+" -> "+to.String()
+		list = append(list, mutant{
+			file: file, name: fmt.Sprintf("%s:%d:%d %s", file, p.Line, p.Column, what),
+			rule: fmt.Sprintf("%s %s: %s: %s", file, within, was, what), text: []byte(textOf(f)),
+		})
 	}
 	ast.Inspect(f, func(n ast.Node) bool {
 		switch e := n.(type) {
+		case *ast.FuncDecl:
+			within = e.Name.Name
+		case *ast.GenDecl:
+			if e.Tok == token.CONST {
+				within = "const"
+			}
 		case *ast.BinaryExpr:
-			old := e.Op
+			old, was := e.Op, textOf(e)
 			for _, op := range swaps[old] {
 				e.Op = op
-				add(e.OpPos, old.String()+" -> "+op.String())
+				add(e.OpPos, was, old, op)
 			}
 			e.Op = old
 		case *ast.IncDecStmt:
-			old := e.Tok
+			old, was := e.Tok, textOf(e)
 			e.Tok = map[token.Token]token.Token{token.INC: token.DEC, token.DEC: token.INC}[old]
-			add(e.TokPos, old.String()+" -> "+e.Tok.String())
+			add(e.TokPos, was, old, e.Tok)
 			e.Tok = old
 		case *ast.AssignStmt:
 			if old, to := e.Tok, steps[e.Tok]; to != 0 {
+				was := textOf(e)
 				e.Tok = to
-				add(e.TokPos, old.String()+" -> "+to.String())
+				add(e.TokPos, was, old, to)
 				e.Tok = old
 			}
 		}
@@ -132,7 +147,8 @@ const (
 )
 
 // HOLDLINE_MUTATE=n tries every n-th mutant; 1 tries all. HOLDLINE_MUTANT names the
-// beginning of those to try, such as limiter.go or limiter.go:84.
+// beginnings of those to try, such as limiter.go or limiter.go:84, with commas
+// between.
 func TestMutantsAreKilled(t *testing.T) {
 	step, err := strconv.Atoi(os.Getenv("HOLDLINE_MUTATE"))
 	if err != nil || step < 1 {
@@ -144,8 +160,11 @@ func TestMutantsAreKilled(t *testing.T) {
 		all = append(all, mutantsOf(t, file)...)
 	}
 	for i := step / 2; i < len(all); i += step {
-		if strings.HasPrefix(all[i].name, os.Getenv("HOLDLINE_MUTANT")) {
-			list = append(list, all[i])
+		for _, begin := range strings.Split(os.Getenv("HOLDLINE_MUTANT"), ",") {
+			if strings.HasPrefix(all[i].name, begin) {
+				list = append(list, all[i])
+				break
+			}
 		}
 	}
 	fates, errs := make([]fate, len(list)), make([]error, len(list))
@@ -158,7 +177,7 @@ func TestMutantsAreKilled(t *testing.T) {
 			for i := range next {
 				fates[i], errs[i] = tryMutant(&list[i], dir)
 				if fates[i] == alive {
-					t.Log("alive: " + list[i].name)
+					t.Log("alive: " + list[i].name + "  " + list[i].rule)
 				}
 				if n := done.Add(1); n%50 == 0 {
 					t.Logf("%d of %d tried", n, len(list))

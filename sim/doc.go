@@ -111,11 +111,12 @@
 // Single zone: no knock, no NOx, no peak temperatures to rely on. One mean
 // exhaust volume and a quasi-steady turbine: no pulse tuning, no twin scroll.
 // Exhaust at 20 to 30 degrees after dead centre near full flow is 1450 to
-// 1600 K by the first law, with no limit of the material. Torque falls a little
-// faster with retard than the band of another single-zone model (0.967, 0.884,
-// 0.773 against at least 0.97, 0.89, 0.78 at 10, 20, 30 degrees), and with the
+// 1600 K by the first law, with no limit of the material. Torque falls with
+// retard at the fast end of the band of another single-zone model (0.968, 0.890,
+// 0.787 against at least 0.97, 0.89, 0.78 at 10, 20, 30 degrees), and with the
 // demo burn duration best torque comes at less advance than published engines
-// need. Gas exchange: trapped temperature is by mixing enthalpies; what that
+// need. Oxidiser flows by one flashing factor: right for a bottle against a
+// manifold, a quarter too little where the pressures are near each other. Gas exchange: trapped temperature is by mixing enthalpies; what that
 // leaves of the first law, with port heating, the fuel's own heat and the step
 // between the two gas sets, is booked as Ledger.Exchange, 2 to 3 % of the fuel.
 // Quasi-static converter; no fade of the clutch; no wrinkling or heating of the
