@@ -103,6 +103,11 @@ func TestCommitsSayWhichOfThemDecided(t *testing.T) {
 	assert.False(t, spark.Fire || spark.Unburnt, "its fuel will be withheld")
 	assert.Equal(t, FuelDecision{Why: WhyPaired}, fuel)
 
+	k.s.cmd.medium = Spark
+	spark, fuel = k.s.SparkCommit(k.cal, 4, 2), k.s.FuelCommit(k.cal, 4, 2)
+	assert.True(t, !spark.Fire && spark.Unburnt, "its fuel will be given")
+	assert.True(t, fuel.Give)
+
 	k.s.cmd.medium, k.s.cmd.demand = Both, 0
 	assert.Equal(t, WhyGiven, k.s.FuelCommit(k.cal, 3, 2).Why, "no demand spares nothing")
 }

@@ -63,6 +63,15 @@ func (c *Controls) switches() controller.SwitchSet {
 	return on.With(controller.TransBrake, c.TransBrake)
 }
 
+// PedalFor is the pedal travel at which a clutch has a share of its capacity, 0 to 1:
+// the pedal is taken to be fully up where it has all of it.
+func PedalFor(share float64) controller.Ratio {
+	if share >= 1 {
+		return 0
+	}
+	return clutchBites - controller.Ratio(max(share, 0)*float64(clutchBites-clutchGrips))
+}
+
 // engaged is the share of the clutch capacity at a pedal travel: 0 above the
 // bite point, all of it below the grip point, even between.
 func engaged(travel controller.Ratio) float64 {

@@ -29,6 +29,7 @@ Results are those of a model: they show directions.`
 
 type fitOptions struct {
 	car, cal, columns, out string
+	clutch                 string
 	scripts                []string
 	from, to, grip         float64
 	ambientC, ambientKPa   float64
@@ -42,7 +43,7 @@ func fitCommand() *cobra.Command {
 		Use:     "fit RECORDING --car CAR --cal FILE --columns FILE",
 		Short:   "Learn from a recording what it can tell of a car",
 		Long:    fitLong,
-		Example: "  holdline fit log.csv --car my-car.toml --cal my.toml --columns my-logger.toml -o fitted",
+		Example: "  holdline fit log.csv --car my-car.toml --cal my.toml \\\n    --columns my-logger.toml -o fitted",
 		Args:    cobra.ExactArgs(1),
 		RunE:    func(cmd *cobra.Command, args []string) error { return runFit(cmd, args[0], o) },
 	}
@@ -57,6 +58,7 @@ func fitCommand() *cobra.Command {
 	f.Float64Var(&o.ambientC, "ambient-c", 20, "air temperature on the day")
 	f.Float64Var(&o.ambientKPa, "ambient-kpa", 101.3, "air pressure on the day")
 	f.IntVar(&o.workers, "workers", 0, "plants at a time (0: one a core)")
+	f.StringVar(&o.clutch, "clutch-travel", "", "free channel with the clutch pedal's travel, and its\nraw values where it is free and where it holds: `C:F:H`")
 	f.BoolVar(&o.driving, "driving", false, "do not look for a launch")
 	f.StringVarP(&o.out, "out", "o", "", "write the report, and the fitted car, to `DIR`")
 	f.BoolVar(&o.force, "force", false, "overwrite an earlier report in DIR")
@@ -68,6 +70,13 @@ const fitFile, fittedCar = "fit.txt", "car.toml"
 func runFit(cmd *cobra.Command, path string, o fitOptions) error {
 	if o.car == "" || o.cal == "" || o.columns == "" {
 		return errors.New("fit needs --car FILE, --cal FILE and --columns FILE; replay --suggest-columns writes a first columns file for a recording")
+	}
+	var travel *fit.Travel
+	if o.clutch != "" {
+		var err error
+		if travel, err = fit.ParseTravel(o.clutch); err != nil {
+			return err
+		}
 	}
 	car, findings := files.LoadCar(o.car)
 	cal, more := files.LoadCalibration(o.cal)
@@ -81,7 +90,7 @@ func runFit(cmd *cobra.Command, path string, o fitOptions) error {
 	if o.workers < 1 {
 		o.workers = defaultWorkers()
 	}
-	l, err := fit.ReadLog(log, cal)
+	l, err := fit.ReadLog(log, cal, travel)
 	if err != nil {
 		return err
 	}

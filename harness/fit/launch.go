@@ -20,8 +20,8 @@ type Parameter struct {
 	put  func(*sim.Car, float64)
 }
 
-// clutchPath is what a launch with a clutch does not tell, because inputs know its
-// switches and not its travel.
+// clutchPath is what a launch with a clutch does not tell from the clutch's switches
+// alone: it takes the travel of its pedal.
 const clutchPath = "launch.clutch_nm"
 
 // parametersOf lists what is asked of a launch of a car.
@@ -136,11 +136,15 @@ func (d *replayDriver) Drive(see *harness.Seen, do *harness.Controls) {
 	if on.Has(controller.FootBrake) {
 		do.FootBrake = controller.One
 	}
-	if !d.p.clutch {
+	if log.Clutch == nil && !d.p.clutch {
 		return
 	}
 	if on.Has(controller.ClutchDown) {
 		do.Clutch, d.up = controller.One, 0
+		return
+	}
+	if log.Clutch != nil {
+		do.Clutch = harness.PedalFor(at(log.Clutch, t))
 		return
 	}
 	d.up++
@@ -303,9 +307,9 @@ func newProblem(ctx context.Context, q *Question) (*problem, error) {
 		return nil, err
 	}
 	car := q.Model.Car()
-	p := &problem{Question: q, ctx: ctx, window: w, all: parametersOf(&car), clutch: q.Cal.Sequence.Hold == controller.HoldClutch, scale: scales, step: logSteps[len(logSteps)-1]}
+	p := &problem{Question: q, ctx: ctx, window: w, all: parametersOf(&car), clutch: q.Cal.Sequence.Hold == controller.HoldClutch && q.Log.Clutch == nil, scale: scales, step: logSteps[len(logSteps)-1]}
 	for i := range p.all {
-		if p.all[i].Path != clutchPath {
+		if p.all[i].Path != clutchPath || q.Log.Clutch != nil {
 			p.free = append(p.free, i)
 		}
 	}

@@ -31,9 +31,45 @@ const (
 // 0.8 kPa, throttle 0.3 % (illustrative).
 var noise = [len(compared)]float64{15, 0.08, 0.08, 0.8}
 
+// tapped is where recordedWithPedal has the travel of the clutch pedal, in thousandths.
+var tapped = &Travel{Channel: controller.UserA, Free: 700, Holds: 200}
+
+// pedalTap puts a sensor on a driver's clutch pedal.
+type pedalTap struct{ harness.Driver }
+
+func (d pedalTap) Drive(see *harness.Seen, do *harness.Controls) {
+	d.Driver.Drive(see, do)
+	do.User[0] = int32(do.Clutch / 10)
+}
+
 // recorded is a launch of a simulated car with scatter of its own, as a logger
 // with noise would keep it.
 func recorded(t testing.TB, path string, seed uint64, hz int, change func(*sim.Car)) (*Log, *scenario.Job, *sim.Car) {
+	return record(t, path, seed, hz, change, func(j *scenario.Job, l *Log) error {
+		_, err := j.Run(context.Background(), &harness.Reference{}, func(*scenario.Ride) ([]harness.Sink, error) {
+			return []harness.Sink{recorder(func(f *harness.Frame) { l.add(&f.In, nil) })}, nil
+		})
+		return err
+	})
+}
+
+// recordedWithPedal has the travel of the clutch pedal too.
+func recordedWithPedal(t testing.TB, path string, seed uint64, hz int, change func(*sim.Car)) (*Log, *scenario.Job, *sim.Car) {
+	return record(t, path, seed, hz, change, func(j *scenario.Job, l *Log) error {
+		car := j.Launch.Model.Car()
+		driver := files.NewScriptDriver(j.Launch.Script, rand.New(rand.NewPCG(seed, 98)), files.ShiftsOf(&car, j.Launch.Shift))
+		plant, err := harness.NewPlant(j.Launch.Model, j.Launch.Cond, j.Cal, harness.PlantOptions{
+			Driver: pedalTap{driver}, Until: j.Launch.Until, Ticks: uint32(j.Launch.Longest * 1e6 / float64(j.Cal.Period)),
+		})
+		if err != nil {
+			return err
+		}
+		_, err = harness.Run(context.Background(), plant, &harness.Reference{}, harness.Session{Calibration: j.Cal}, recorder(func(f *harness.Frame) { l.add(&f.In, tapped) }))
+		return err
+	})
+}
+
+func record(t testing.TB, path string, seed uint64, hz int, change func(*sim.Car), drive func(*scenario.Job, *Log) error) (*Log, *scenario.Job, *sim.Car) {
 	list, findings := scenario.Load(path, scenario.Options{Seed: int64(seed), Repeats: 1,
 		Changes: []files.Change{{Path: "longest_s", Value: "9.5"}, {Path: "noise.lose_tooth", Value: "0"}}})
 	require.False(t, findings.Failed(), findings)
@@ -49,16 +85,16 @@ func recorded(t testing.TB, path string, seed uint64, hz int, change func(*sim.C
 	plain := j.Launch.Model
 	j.Launch.Model = model
 	l := &Log{PeriodUS: int64(j.Cal.Period), Every: 1_000_000 / hz / int(j.Cal.Period)}
-	_, err := j.Run(context.Background(), &harness.Reference{}, func(*scenario.Ride) ([]harness.Sink, error) {
-		return []harness.Sink{recorder(func(f *harness.Frame) { l.add(&f.In) })}, nil
-	})
-	require.NoError(t, err)
+	require.NoError(t, drive(j, l))
 	j.Launch.Model = plain
 	r := rand.New(rand.NewPCG(seed, 99))
 	for i := range l.Values {
 		for k := range l.Values[i] {
 			l.Values[i][k] += noise[i] * r.NormFloat64()
 		}
+	}
+	for k := range l.Clutch {
+		l.Clutch[k] = min(max(l.Clutch[k]+0.005*r.NormFloat64(), 0), 1)
 	}
 	for k := range l.Throttle {
 		l.Throttle[k] += controller.Ratio(30 * r.NormFloat64())
@@ -99,9 +135,9 @@ func truthOf(e *Estimate, was, truth *sim.Car) float64 {
 // combustion, noise of the logger and a seed of its own. HOLDLINE_TRIALS says how
 // many; each takes a quarter of a minute.
 func TestIntervalsHoldTheTruth(t *testing.T) {
-	trials, cars := 1, map[string]string{"clutch": mare}
+	trials, cars := 1, map[string]string{"pedal": mare}
 	if n := trialsAsked(); n > 0 {
-		trials, cars["converter"] = n, heron
+		trials, cars["converter"], cars["clutch"] = n, heron, mare
 	}
 	for name, path := range cars {
 		t.Run(name, func(t *testing.T) {
@@ -110,7 +146,11 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 			for trial := range trials {
 				r := rand.New(rand.NewPCG(uint64(trial), 5))
 				off := func() float64 { return math.Exp(0.08 * r.NormFloat64()) }
-				l, j, truth := recorded(t, path, uint64(trial)+1, 50, func(c *sim.Car) {
+				from := recorded
+				if name == "pedal" {
+					from = recordedWithPedal
+				}
+				l, j, truth := from(t, path, uint64(trial)+1, 50, func(c *sim.Car) {
 					scale := math.Exp(0.04 * r.NormFloat64())
 					eta := append([]float64(nil), c.Engine.Eta...)
 					for i := range eta {

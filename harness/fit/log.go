@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
+	"strings"
 
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
@@ -24,16 +26,52 @@ type Log struct {
 	Every    int // ticks between two samples
 	Throttle []controller.Ratio
 	On       []controller.SwitchSet
-	Gear     []int8 // 0: not recorded
+	Gear     []int8    // 0: not recorded
+	Clutch   []float64 // share of its capacity that the pedal lets it have, 0 to 1; nil: not recorded
 	Values   [len(compared)][]float64
 	Notes    []string
+}
+
+// Travel says in which free channel of a recording the clutch pedal's travel is, and
+// at which of its raw values the clutch is free, and holds all that it can. In
+// between it is taken to go straight.
+type Travel struct {
+	Channel     controller.Channel
+	Free, Holds int32
+}
+
+// ParseTravel reads CHANNEL:FREE:HOLDS, such as user-a:700:200.
+func ParseTravel(text string) (*Travel, error) {
+	part := strings.Split(text, ":")
+	if len(part) != 3 {
+		return nil, fmt.Errorf("clutch travel %q: want CHANNEL:FREE:HOLDS, such as user-a:700:200", text)
+	}
+	c, ok := harness.ChannelNamed(part[0])
+	if !ok || c < controller.UserA || c > controller.UserD {
+		return nil, fmt.Errorf("clutch travel %q: %q is no free channel: take one of user-a to user-d, and feed it in the columns file", text, part[0])
+	}
+	free, err1 := strconv.ParseInt(part[1], 10, 32)
+	holds, err2 := strconv.ParseInt(part[2], 10, 32)
+	if err1 != nil || err2 != nil || free == holds {
+		return nil, fmt.Errorf("clutch travel %q: FREE and HOLDS are two different whole numbers, the channel's raw values", text)
+	}
+	return &Travel{c, int32(free), int32(holds)}, nil
+}
+
+// share is how much of its capacity the clutch has at a raw value.
+func (t *Travel) share(raw int32) float64 {
+	return min(max(float64(raw-t.Free)/float64(t.Holds-t.Free), 0), 1)
 }
 
 // slowest is the sampling interval above which a launch cannot be fitted, s.
 const slowest = 0.12
 
-// ReadLog takes a recording tick by tick.
-func ReadLog(r *scenario.Replay, cal *controller.Calibration) (*Log, error) {
+// ReadLog takes a recording tick by tick. travel is nil where it has no clutch
+// travel.
+func ReadLog(r *scenario.Replay, cal *controller.Calibration, travel *Travel) (*Log, error) {
+	if travel != nil && !cal.Channels[travel.Channel].Fitted {
+		return nil, fmt.Errorf("the clutch's travel is to come from %s, which the calibration does not declare as fitted", harness.Channels[travel.Channel].Name)
+	}
 	l := &Log{PeriodUS: int64(cal.Period), Notes: r.Notes}
 	interval := r.Recording.IntervalUS
 	l.Every = int(max(interval, 10_000) / l.PeriodUS)
@@ -51,7 +89,7 @@ func ReadLog(r *scenario.Replay, cal *controller.Calibration) (*Log, error) {
 			return nil, err
 		}
 		if !f.EventsOnly {
-			l.add(&f.In)
+			l.add(&f.In, travel)
 		}
 		if err := unit.Step(f); err != nil {
 			return nil, err
@@ -66,7 +104,7 @@ func ReadLog(r *scenario.Replay, cal *controller.Calibration) (*Log, error) {
 	return l, nil
 }
 
-func (l *Log) add(in *controller.Input) {
+func (l *Log) add(in *controller.Input, travel *Travel) {
 	throttle := controller.Ratio(0)
 	if s := in.Channels[controller.Throttle]; s.Good {
 		throttle = controller.Ratio(s.Value)
@@ -78,6 +116,15 @@ func (l *Log) add(in *controller.Input) {
 		gear = int8(s.Value)
 	}
 	l.Throttle, l.On, l.Gear = append(l.Throttle, throttle), append(l.On, in.On&in.Known), append(l.Gear, gear)
+	if travel != nil {
+		share := 0.0
+		if s := in.Channels[travel.Channel]; s.Good {
+			share = travel.share(s.Value)
+		} else if n := len(l.Clutch); n > 0 {
+			share = l.Clutch[n-1]
+		}
+		l.Clutch = append(l.Clutch, share)
+	}
 	for i, c := range compared {
 		v := math.NaN()
 		if s := in.Channels[c]; s.Good {

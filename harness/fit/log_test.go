@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"github.com/holdline/holdline/controller"
+	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/scenario"
 	"github.com/holdline/holdline/sim"
@@ -119,7 +120,7 @@ func TestRealRecordingTellsNoMore(t *testing.T) {
 	require.False(t, findings.Failed())
 	r, findings := scenario.LoadReplay(cal, "../../examples/recordings/obd-drive-1hz.csv", "../../examples/columns/obd-drive.toml", scenario.ReplayOptions{From: 0, To: 2700})
 	require.False(t, findings.Failed(), findings)
-	l, err := ReadLog(r, cal)
+	l, err := ReadLog(r, cal, nil)
 	require.NoError(t, err)
 	rep := Driving(l, 0.3)
 	assert.Empty(t, rep.Estimates)
@@ -139,6 +140,33 @@ func TestRealRecordingTellsNoMore(t *testing.T) {
 	rep.Print(&text)
 	narrow(t, text.String())
 	assert.True(t, strings.Contains(text.String(), "not told"))
+}
+
+// The travel of a clutch pedal is named with its two ends, in either direction; what
+// is wrong with it is said.
+func TestTravelOfTheClutch(t *testing.T) {
+	for text, shares := range map[string][3]float64{"user-a:700:200": {0, 0.6, 1}, "user-d:0:-100": {1, 0, 0}} {
+		tr, err := ParseTravel(text)
+		require.NoError(t, err)
+		for i, raw := range []int32{800, 400, -100} {
+			if text == "user-d:0:-100" {
+				raw = []int32{-100, 0, 100}[i]
+			}
+			assert.InDelta(t, shares[i], tr.share(raw), 1e-9, "%s at %d", text, raw)
+		}
+	}
+	for text, want := range map[string]string{
+		"user-a": "want CHANNEL:FREE:HOLDS", "throttle:1:2": "no free channel", "user-x:1:2": "no free channel",
+		"user-b:1:1": "two different whole numbers", "user-b:a:1": "two different whole numbers", "user-b:1:99999999999": "two different whole numbers",
+	} {
+		_, err := ParseTravel(text)
+		require.ErrorContains(t, err, want)
+	}
+	_, err := ReadLog(nil, &controller.Calibration{}, &Travel{Channel: controller.UserA, Holds: 1})
+	assert.ErrorContains(t, err, "does not declare as fitted")
+	for share, want := range map[float64]controller.Ratio{0: 7000, 0.5: 4500, 1: 0, 1.2: 0, -1: 7000} {
+		assert.Equal(t, want, harness.PedalFor(share))
+	}
 }
 
 // However far a search goes, what it tries is a car.

@@ -61,8 +61,8 @@ func Launch(ctx context.Context, q Question) (*Report, error) {
 	}
 	why := map[int]string{}
 	for i := range p.all {
-		if p.all[i].Path == clutchPath {
-			why[i] = "the recording has no pedal travel: what the clutch holds and how far it was let up are not told apart"
+		if p.all[i].Path == clutchPath && q.Log.Clutch == nil {
+			why[i] = "no pedal travel was recorded, or none was named (--clutch-travel): what the clutch holds and how far it was let up are not told apart"
 		}
 	}
 	x := make(point, p.size())
