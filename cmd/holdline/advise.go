@@ -53,7 +53,7 @@ func adviseCommand() *cobra.Command {
 		Short: "Say what to change for a surface",
 		Long:  adviseLong,
 		Example: "  holdline advise examples/scenarios/saltmarsh-launch.toml\n" +
-			"  holdline advise examples/cars/dray-mare.toml --cal examples/calibrations/dray-mare.toml --surface greasy -o out",
+			"  holdline advise examples/cars/dray-mare.toml \\\n    --cal examples/calibrations/dray-mare.toml --surface greasy -o out",
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if seed < 0 {

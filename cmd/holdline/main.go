@@ -82,7 +82,7 @@ controllers: on recorded logs and on simulated cars.
                                       what a correct controller would have done
   holdline run SCENARIO...            launch a simulated car
   holdline rig --rig FILE SCENARIO... run it on your own controller
-  holdline sweep PLAN -o DIR          launch many times, over values of your choice
+  holdline sweep PLAN -o DIR          launch many times, over values you choose
   holdline advise SCENARIO            say what to change for a surface
   holdline fit RECORDING --car CAR    learn from a log what it can tell of a car
   holdline report DIR...              make pages of stored results
@@ -103,6 +103,7 @@ func newRoot() *cobra.Command {
 		SilenceErrors: true,
 	}
 	root.AddCommand(verbs()...)
+	fitHelp(root)
 	return root
 }
 

@@ -1,0 +1,37 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"github.com/holdline/holdline/harness"
+)
+
+// fitHelp makes the help of a command and of all below it fit a terminal: flags are
+// wrapped, and paragraphs that are too wide are broken anew. Indented lines stand.
+func fitHelp(root *cobra.Command) {
+	cobra.AddTemplateFunc("onScreen", onScreen)
+	root.SetHelpTemplate(strings.Replace(root.HelpTemplate(), "{{. |", "{{onScreen . |", 1))
+	wrapped := fmt.Sprintf("FlagUsagesWrapped %d", harness.ScreenWidth)
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "Flags.FlagUsages", "Flags."+wrapped))
+}
+
+// onScreen breaks the paragraphs that are wider than a screen.
+func onScreen(text string) string {
+	parts := strings.Split(text, "\n\n")
+	for i, p := range parts {
+		wide, plain := false, true
+		for _, line := range strings.Split(p, "\n") {
+			wide = wide || len([]rune(line)) > harness.ScreenWidth
+			plain = plain && !strings.HasPrefix(line, " ")
+		}
+		if wide && plain {
+			var b strings.Builder
+			harness.Wrap(&b, "", p)
+			parts[i] = strings.TrimRight(b.String(), "\n")
+		}
+	}
+	return strings.Join(parts, "\n\n")
+}
