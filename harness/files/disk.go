@@ -88,3 +88,13 @@ func reasonOf(err error) string {
 	}
 	return err.Error()
 }
+
+// Beside resolves a path that a file names: from that file's folder, whatever the
+// folder that the program runs in.
+func Beside(file, path string) string {
+	path = filepath.FromSlash(path)
+	if filepath.IsAbs(path) {
+		return filepath.Clean(path)
+	}
+	return filepath.Join(filepath.Dir(file), path)
+}

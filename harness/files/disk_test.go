@@ -66,3 +66,13 @@ func TestReadAndWriteKind(t *testing.T) {
 	assert.Error(t, gardenKind.Write(other, g, false))
 	assert.NoFileExists(t, other)
 }
+
+func TestBesideIsFromTheFileThatNames(t *testing.T) {
+	for in, want := range map[[2]string]string{
+		{"a/b.toml", "c.toml"}: "a/c.toml", {"a/b.toml", "../c.toml"}: "c.toml", {"b.toml", "c/d.toml"}: "c/d.toml",
+	} {
+		assert.Equal(t, filepath.FromSlash(want), Beside(filepath.FromSlash(in[0]), in[1]))
+	}
+	root := t.TempDir()
+	assert.Equal(t, root, Beside("a/b.toml", root+string(filepath.Separator)), "a whole path stands")
+}

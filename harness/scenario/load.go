@@ -3,7 +3,6 @@ package scenario
 import (
 	"errors"
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -41,10 +40,10 @@ type Loaded struct {
 }
 
 // CalibrationFile is the path of the calibration that the scenario names.
-func (l *Loaded) CalibrationFile() string { return beside(l.File, l.Calibration) }
+func (l *Loaded) CalibrationFile() string { return files.Beside(l.File, l.Calibration) }
 
 // CarFile is the path of the car that the scenario names.
-func (l *Loaded) CarFile() string { return beside(l.File, l.Car) }
+func (l *Loaded) CarFile() string { return files.Beside(l.File, l.Car) }
 
 // maxRuns bounds what one scenario asks for.
 const maxRuns = 100000
@@ -159,7 +158,7 @@ func load(s *Scenario, doc *files.Document, path string, changes []files.Change,
 		l.Repeats = o.Repeats
 	}
 	under, _ := files.Under("calibration", changes)
-	cal, findings := files.LoadCalibration(beside(path, s.Calibration), under...)
+	cal, findings := files.LoadCalibration(files.Beside(path, s.Calibration), under...)
 	findings = named(doc, "calibration", findings)
 	l.Cal = cal
 	more := l.source(doc, changes)
@@ -186,7 +185,7 @@ func (l *Loaded) source(doc *files.Document, changes []files.Change) harness.Fin
 	case l.Columns != "":
 		return harness.Findings{at(doc, "columns", harness.Finding{Reason: "a columns file goes with a recording", Fix: "take it out, or name a recording"})}
 	}
-	car, findings := files.LoadCar(beside(l.File, l.Car), under...)
+	car, findings := files.LoadCar(files.Beside(l.File, l.Car), under...)
 	findings = named(doc, "car", findings)
 	if _, said := doc.Locate("driver.does"); !said {
 		findings = append(findings, at(doc, "driver.does", harness.Finding{Field: "driver.does", Reason: "a car needs a driver", Fix: "say what the driver does, such as \"throttle 100 % at 1 s\""}))
@@ -227,7 +226,7 @@ func (l *Loaded) recording(doc *files.Document, car []files.Change) (findings ha
 	if l.Cal == nil || findings.Failed() {
 		return findings
 	}
-	r, more := LoadReplay(l.Cal, beside(l.File, l.Recording), beside(l.File, l.Columns), ReplayOptions{From: -1, To: -1})
+	r, more := LoadReplay(l.Cal, files.Beside(l.File, l.Recording), files.Beside(l.File, l.Columns), ReplayOptions{From: -1, To: -1})
 	l.Replay = r
 	return append(findings, more...)
 }
@@ -237,7 +236,7 @@ func (l *Loaded) requirements(doc *files.Document) harness.Findings {
 	var names []string
 	for _, n := range l.Requirements {
 		if n != "standard" && !strings.HasPrefix(n, "standard/") {
-			n = beside(l.File, n)
+			n = files.Beside(l.File, n)
 		}
 		names = append(names, n)
 	}
@@ -266,12 +265,4 @@ func named(doc *files.Document, key string, findings harness.Findings) harness.F
 		}
 	}
 	return findings
-}
-
-// beside resolves a path that a file names.
-func beside(file, path string) string {
-	if filepath.IsAbs(path) {
-		return path
-	}
-	return filepath.Join(filepath.Dir(file), filepath.FromSlash(path))
 }

@@ -81,7 +81,7 @@ func (l *launcher) written(scenario int, path string, changes []files.Change) (s
 				name = c.Value
 			}
 		}
-		file := beside(b.path, name)
+		file := files.Beside(b.path, name)
 		return valueAt(l.doc(file, l.plan.texts[file]), rest)
 	}
 	return valueAt(l.doc(b.path, b.text), path)

@@ -70,7 +70,7 @@ func (l *launcher) prepare(s settings) (*prepared, harness.Findings) {
 	if fs.Failed() {
 		return nil, fs
 	}
-	carFile, calFile := beside(b.path, sc.Car), beside(b.path, sc.Calibration)
+	carFile, calFile := files.Beside(b.path, sc.Car), files.Beside(b.path, sc.Calibration)
 	model, more := l.models.get(key(carFile, ofCar), func() (*sim.Model, harness.Findings) {
 		return compileCar(carFile, l.plan.texts[carFile], ofCar)
 	})

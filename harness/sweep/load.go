@@ -98,7 +98,7 @@ func (p *Plan) readAll() (fs harness.Findings) {
 		p.bases = []base{{name: "plan", path: p.File, text: p.ownScenario()}}
 	}
 	for i, name := range p.Scenarios {
-		path := beside(p.File, name)
+		path := files.Beside(p.File, name)
 		if why := p.read(path); why != "" {
 			fs = append(fs, p.finding(fmt.Sprintf("scenarios[%d]", i+1), harness.Finding{Value: name, Reason: why}))
 			continue
@@ -118,7 +118,7 @@ func (p *Plan) readAll() (fs harness.Findings) {
 func (p *Plan) readNamed(b *base, key string) (fs harness.Findings) {
 	doc, _ := files.Parse(b.path, b.text)
 	read := func(name, place string) {
-		if why := p.read(beside(b.path, name)); why != "" {
+		if why := p.read(files.Beside(b.path, name)); why != "" {
 			fs = append(fs, p.finding(place, harness.Finding{Value: name, Reason: "the " + key + " file " + why}))
 		}
 	}
@@ -163,20 +163,12 @@ func (p *Plan) ownScenario() []byte {
 	return []byte(b.String())
 }
 
-// beside resolves a path that a file names.
-func beside(file, path string) string {
-	if filepath.IsAbs(path) {
-		return filepath.Clean(path)
-	}
-	return filepath.Join(filepath.Dir(file), filepath.FromSlash(path))
-}
-
 // requirementSets resolves the names of the scenario's sets and the plan's.
 func (p *Plan) requirementSets(b *base) (out []string) {
 	add := func(from string, names []string) {
 		for _, name := range names {
 			if name != "standard" && !strings.HasPrefix(name, "standard/") {
-				name = beside(from, name)
+				name = files.Beside(from, name)
 			}
 			if !slices.Contains(out, name) {
 				out = append(out, name)
@@ -225,7 +217,7 @@ func (p *Plan) digest() (sum [sha256.Size]byte) {
 		writeContent(h, doc.Root, true)
 		for _, key := range []string{intoCar, intoCalibration} {
 			for _, name := range p.named(b, doc, key) {
-				path := beside(b.path, name)
+				path := files.Beside(b.path, name)
 				doc, _ := files.Parse(path, p.texts[path])
 				writeContent(h, doc.Root, false)
 			}
