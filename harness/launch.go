@@ -87,19 +87,10 @@ type LaunchDigest struct {
 
 // Places of the truth channels that sort the way to 60 ft.
 var (
-	tyreForce    = truthIndex("tyre_force")
-	tyreLoad     = truthIndex("tyre_load")
-	tyreFriction = truthIndex("tyre_friction")
+	tyreForce    = sim.ChannelAt("tyre_force")
+	tyreLoad     = sim.ChannelAt("tyre_load")
+	tyreFriction = sim.ChannelAt("tyre_friction")
 )
-
-func truthIndex(name string) int {
-	for i, c := range sim.Channels() {
-		if c.Name == name {
-			return i
-		}
-	}
-	return 0
-}
 
 type holdSample struct {
 	speed            int32

@@ -30,6 +30,17 @@ const ChannelCount = len(channels)
 // Channels returns the columns that Truth fills, in order.
 func Channels() []Channel { return append([]Channel(nil), channels[:]...) }
 
+// ChannelAt is the place of a channel in a row of Truth, for places that a program
+// fixes at its start: it panics where there is no such channel.
+func ChannelAt(name string) int {
+	for i := range channels {
+		if channels[i].Name == name {
+			return i
+		}
+	}
+	panic("sim: no truth channel " + name)
+}
+
 // Truth writes the present value of every channel into dst, which must hold
 // ChannelCount values; a shorter dst gets what fits. It changes nothing.
 func (p *Plant) Truth(dst []float64) {

@@ -226,19 +226,10 @@ type warmth struct {
 
 // Places of the truth channels that it reads.
 var (
-	exhaustAt = truthAt("exhaust_temperature")
-	deviceAt  = truthAt("device_torque")
-	bottleAt  = truthAt("bottle_mass")
+	exhaustAt = sim.ChannelAt("exhaust_temperature")
+	deviceAt  = sim.ChannelAt("device_torque")
+	bottleAt  = sim.ChannelAt("bottle_mass")
 )
-
-func truthAt(name string) int {
-	for i, c := range sim.Channels() {
-		if c.Name == name {
-			return i
-		}
-	}
-	panic("no truth channel " + name)
-}
 
 func newWarmth(ride *scenario.Ride) *warmth {
 	return &warmth{ride: ride, tick: float64(ride.Job.Cal.Period) / float64(controller.Second)}
