@@ -486,6 +486,17 @@ func TestACommandThatStandsKeepsItsPattern(t *testing.T) {
 	assert.EqualValues(t, 3, s.cmd.cycles)
 }
 
+// A throttle that a wide range lets through beyond what is kept of it stays at the
+// end of that.
+func TestAThrottleBeyondAllTravelIsKeptAtTheEnd(t *testing.T) {
+	var in Input
+	in.Set(Throttle, 40000)
+	v := view{cal: &Calibration{}, in: &in, ok: 1 << Throttle, hold: yes}
+	s := stageState{fallen: maxSpeed}
+	s.staysDown(&Stage{StaysDown: true, Ceiling: Curve{Table: 1}}, &v, 5000*RPM)
+	assert.EqualValues(t, 1<<15-1, s.fellAt)
+}
+
 // A foot brake, or its pressure, lets go with a switch that may bounce; it ends the
 // launch from the end of the time that it has for that.
 func TestABrakeThatHoldsMayBounce(t *testing.T) {
