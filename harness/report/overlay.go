@@ -39,8 +39,11 @@ func Overlay(w io.Writer, a, b *Run) error {
 	v := overlayView{sheet: newSheet(fmt.Sprintf("Two runs: %s, seed %d, and %s, seed %d",
 		shown(a.Results.Title()), a.Results.Seed, shown(b.Results.Title()), b.Results.Seed))}
 	v.script(chartScript)
-	startA, startB, words := align(a.Trace, b.Trace)
-	v.Aligned, v.Chart, v.Drawing = words, overlaid(a, b, startA, startB), drawOver(a, b, startA, startB)
+	startA, startB, released, words := align(a.Trace, b.Trace)
+	v.Aligned, v.Chart, v.Drawing = words, overlaid(a, b, startA, startB), drawOver(a, b, startA, startB, released)
+	if released {
+		v.Chart.Marks = append(v.Chart.Marks, mark{0, "release", "release"})
+	}
 	v.Heads, v.Conditions, v.Notes = heads(a, b), pairs(a.Results.Facts, b.Results.Facts), notesOf(a, b)
 	var err error
 	if v.Calibrations, err = CalibrationDifference(a.Calibration, b.Calibration); err != nil {
@@ -70,23 +73,24 @@ type Difference struct {
 	Differs    bool
 }
 
-// align gives the times of both first ticks, so that release is at 0.
-func align(a, b *harness.Trace) (startA, startB int64, words string) {
+// align gives the times of both first ticks, so that release is at 0; released is
+// false where one of them has none, and both begin at 0.
+func align(a, b *harness.Trace) (startA, startB int64, released bool, words string) {
 	ta, okA := ReleaseTick(a)
 	tb, okB := ReleaseTick(b)
 	if !okA || !okB {
-		return 0, 0, "Aligned at the start: one of the runs was never released."
+		return 0, 0, false, "Aligned at the start: one of the runs was never released."
 	}
 	startA, startB = -int64(ta)*int64(a.Period), -int64(tb)*int64(b.Period)
 	by := float64(startB-startA) / 1e6
 	text := "Aligned at release, which is 0 s on the axis; "
 	switch {
 	case by < 0:
-		return startA, startB, text + fmt.Sprintf("B was released %.6g s later in its run than A.", -by)
+		return startA, startB, true, text + fmt.Sprintf("B was released %.6g s later in its run than A.", -by)
 	case by > 0:
-		return startA, startB, text + fmt.Sprintf("B was released %.6g s earlier in its run than A.", by)
+		return startA, startB, true, text + fmt.Sprintf("B was released %.6g s earlier in its run than A.", by)
 	}
-	return startA, startB, text + "both were released at the same time of their runs."
+	return startA, startB, true, text + "both were released at the same time of their runs."
 }
 
 func endOf(tr *harness.Trace, start int64) int64 { return start + int64(tr.Ticks)*int64(tr.Period) }
@@ -100,9 +104,6 @@ func overlaid(a, b *Run, startA, startB int64) *chart {
 	}
 	c.Decimals = max(decimalsOfTime(float64(c.Tick)/1e6), 3)
 	ta, tb := c.add(a.Trace, startA, "A "), c.add(b.Trace, startB, "B ")
-	if startA != 0 || startB != 0 {
-		c.Marks = append(c.Marks, mark{0, "release", "release"})
-	}
 	for _, p := range linePanels() {
 		list := p.list
 		p.Kind, p.Lines = "lines", ta.lines(restyled(list, 0)...)
@@ -131,15 +132,19 @@ func restyled(list []namedLine, by int) []namedLine {
 	return out
 }
 
-func drawOver(a, b *Run, startA, startB int64) template.HTML {
+func drawOver(a, b *Run, startA, startB int64, released bool) template.HTML {
 	ca, cb := a.Trace.Column("engine-speed"), b.Trace.Column("engine-speed")
 	if ca == nil || cb == nil {
 		return ""
 	}
-	f := newFrame("Engine speed of both runs, aligned at release", 760, 270, 52, 12, 40, 36)
+	from := "start"
+	if released {
+		from = "release"
+	}
+	f := newFrame("Engine speed of both runs, aligned at "+from, 760, 270, 52, 12, 40, 36)
 	low, high := boundsOf([]*harness.Column{ca, cb})
 	f.span(float64(min(startA, startB))/1e6, float64(max(endOf(a.Trace, startA), endOf(b.Trace, startB)))/1e6, low, high)
-	f.axes("seconds from release", "rpm")
+	f.axes("seconds from "+from, "rpm")
 	for i, x := range []struct {
 		c     *harness.Column
 		start int64
@@ -153,7 +158,9 @@ func drawOver(a, b *Run, startA, startB int64) template.HTML {
 		f.path(points, i)
 		f.text(f.right-float64(120*(1-i)), f.top-24, "end", x.name)
 	}
-	f.moment(0, "release", "1 3", 0)
+	if released {
+		f.moment(0, "release", "1 3", 0)
+	}
 	return f.html()
 }
 

@@ -116,3 +116,21 @@ func TestOverlayNeedsTraces(t *testing.T) {
 	bare.Trace = nil
 	assert.Error(t, report.Overlay(&bytes.Buffer{}, &bare, r))
 }
+
+// Where a run was never released nothing on the page speaks of release.
+func TestOverlayWithoutARelease(t *testing.T) {
+	a := brokenRun(t, "wrong sign")
+	b := clone(a)
+	first, ok := report.ReleaseTick(b.Trace)
+	require.True(t, ok)
+	for i := range b.Trace.Columns { // cut off before the release
+		b.Trace.Columns[i].Data = b.Trace.Columns[i].Data[:first]
+	}
+	b.Trace.Ticks = first
+	html := string(overlayOf(t, a, b))
+	assert.True(t, strings.Contains(html, "Aligned at the start: one of the runs was never released."))
+	assert.True(t, strings.Contains(html, "seconds from start"))
+	assert.False(t, strings.Contains(html, "aligned at release"))
+	assert.False(t, strings.Contains(html, "seconds from release"))
+	assert.True(t, strings.Contains(string(overlayOf(t, a, a)), "seconds from release"))
+}
