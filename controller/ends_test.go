@@ -225,6 +225,17 @@ func TestARangeHoldsItsEnds(t *testing.T) {
 	}
 }
 
+// Counts stay at the end of their sixteen bits.
+func TestCountsSaturate(t *testing.T) {
+	for _, c := range []struct {
+		a    uint16
+		d    uint32
+		want uint16
+	}{{65534, 1, 65535}, {65535, 1, 65535}, {65535, 0, 65535}, {65535, 1 << 20, 65535}, {0, 7, 7}} {
+		assert.Equal(t, c.want, addSat16(c.a, c.d))
+	}
+}
+
 // A sample is stale when it is older than two firing intervals, not when it is just
 // as old (design section 7).
 func TestASampleIsStaleBeyondTwoIntervals(t *testing.T) {
