@@ -129,6 +129,7 @@ var equivalent = map[string]string{
 	"speed.go phaseOf: n <= 0: <= -> <":                                       "the phase of 0 is 0",
 	"speed.go stale: s.last <= 0: <= -> <":                                    "at 0 no phase is long enough",
 	"speed.go follow: gap > 1: > -> >=":                                       "a division by 1",
+	"arbitrate.go command: more > One: > -> >=":                               "a factor of 1",
 	"speed.go ahead: s.slope <= 0: <= -> <":                                   "a slope of 0 rises nothing",
 	"speed.go aheadFor: s.slope <= 0: <= -> <":                                "a slope of 0 rises nothing",
 	"speed.go distance: a > b: > -> >=":                                       "equal ones are 0 apart either way",

@@ -115,10 +115,13 @@ func (o *fitOptions) launch(cmd *cobra.Command, l *fit.Log, car *sim.Car, cal *c
 	}
 	cond := sim.Standard()
 	cond.Grip, cond.AmbientK, cond.AmbientPa = o.grip, o.ambientC+273.15, o.ambientKPa*1000
+	q := fit.Question{Log: l, Model: model, Cal: cal, Cond: cond, Workers: o.workers}
 	if isTerminal(cmd.ErrOrStderr()) {
-		fmt.Fprintf(cmd.ErrOrStderr(), "fitting: half a minute or so\r")
+		q.Tell = func(what string) {
+			fmt.Fprintf(cmd.ErrOrStderr(), "\r%-*s", screenWidth-1, "fitting, a minute or two: "+what)
+		}
 	}
-	found, err := fit.Launch(cmd.Context(), fit.Question{Log: l, Model: model, Cal: cal, Cond: cond, Workers: o.workers})
+	found, err := fit.Launch(cmd.Context(), q)
 	clearLine(cmd.ErrOrStderr())
 	var none *fit.NoLaunchError
 	switch {

@@ -20,8 +20,9 @@
 // is let go at one moment of that or another, and the whole launch remembers it. The
 // intervals therefore come from launches that are made with the fitted car, with
 // scatter of combustion and the logger's noise, and go through the same fit: a
-// parametric bootstrap (Efron and Tibshirani 1993), linearised. What they are off
-// in the mean is taken off as bias.
+// parametric bootstrap (Efron and Tibshirani 1993). What they are off in the mean is
+// taken off as bias. (Linearised, it covered the truth in 86 to 90 of 100 trials only:
+// the sum of squares is rough, and a search can end beside its lowest place.)
 //
 // # What can be told
 //

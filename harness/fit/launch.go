@@ -3,6 +3,7 @@ package fit
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"sync"
 
@@ -61,6 +62,16 @@ type Question struct {
 	Cond  sim.Conditions // weather and surface; scatter and noise are left out
 	// Workers is how many plants run at a time; below 1: one.
 	Workers int
+	// Tell, if set, is told what the fit is at, a few times a minute, from one
+	// goroutine at a time.
+	Tell func(what string)
+}
+
+// tell says what the fit is at.
+func (q *Question) tell(format string, args ...any) {
+	if q.Tell != nil {
+		q.Tell(fmt.Sprintf(format, args...))
+	}
 }
 
 // problem is a question with what is moved now.

@@ -133,7 +133,7 @@ func truthOf(e *Estimate, was, truth *sim.Car) float64 {
 // The true values lie inside the 95 % intervals in at least 90 of 100 trials, each
 // with a car that differs from its file in everything that is asked, scatter of
 // combustion, noise of the logger and a seed of its own. HOLDLINE_TRIALS says how
-// many; each takes a quarter of a minute.
+// many; each takes a minute or two.
 func TestIntervalsHoldTheTruth(t *testing.T) {
 	trials, cars := 1, map[string]string{"pedal": mare}
 	if n := trialsAsked(); n > 0 {

@@ -94,6 +94,7 @@ func Launch(ctx context.Context, q Question) (*Report, error) {
 			break
 		}
 		why[p.free[at]] = reason
+		p.tell("once more, without %s", p.all[p.free[at]].Name)
 		p.free = append(p.free[:at:at], p.free[at+1:]...)
 		x = append(append(point(nil), s.x[:at]...), s.x[at+1:]...)
 		if len(p.free) == 0 {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
@@ -44,6 +45,7 @@ func (p *problem) search(x point) (*solved, error) {
 	r := rand.New(rand.NewPCG(1, 1))
 	var best *solved
 	for i := range starts {
+		p.tell("searching, start %d of %d", i+1, starts)
 		y := append(point(nil), x...)
 		for k := range y {
 			if i > 0 && k < len(p.free) {
@@ -72,18 +74,23 @@ const (
 	fewest     = 3    // ends that count in any case
 )
 
+// beside is a place where a search begins anew.
+func (p *problem) beside(x point, r *rand.Rand) point {
+	y := append(point(nil), x...)
+	for k := range p.free {
+		y[k] += againWidth * r.NormFloat64()
+	}
+	return y
+}
+
 // again searches anew around a solution, and gives the mean of the ends that are
 // as good, with their standard deviations.
 func (p *problem) again(s *solved) (*solved, []float64, error) {
 	r := rand.New(rand.NewPCG(2, 2))
 	all := []*solved{s}
-	for range agains - 1 {
-		y := append(point(nil), s.x...)
-		for k := range y {
-			if k < len(p.free) {
-				y[k] += againWidth * r.NormFloat64()
-			}
-		}
+	for i := range agains - 1 {
+		p.tell("searching again, %d of %d", i+1, agains-1)
+		y := p.beside(s.x, r)
 		var end *solved
 		for _, step := range logSteps[1:] {
 			var err error
@@ -265,7 +272,7 @@ func (s *solved) estimator() (answer *mat.Dense, ok bool) {
 }
 
 // trials is how many launches with scatter say how far a fit can be off.
-const trials = 24
+const trials = 12
 
 // scatter is how the estimates of launches differ that are made with the fitted
 // car, but with scatter of combustion, noise of the logger, and a driver's pedal of
@@ -314,8 +321,8 @@ func (p *problem) leaning(s *solved, answer *mat.Dense) ([]float64, error) {
 }
 
 // scattered makes these launches: a parametric bootstrap (Efron and Tibshirani
-// 1993) of the linearised fit. Each launch is compared with the plant that is given
-// the launch's own recording.
+// 1993). Each launch is fitted anew, from beside where it was made: a linearised
+// fit would not see over the roughness, and promise too much.
 func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
 	answer, ok := s.estimator()
 	if !ok {
@@ -324,8 +331,19 @@ func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
 	white := p.white(s)
 	deltas := make([][]float64, trials)
 	errs := make([]error, trials)
-	p.parallel(trials, func(i int) { deltas[i], errs[i] = p.trial(s, answer, white, uint64(i)) })
-	p.runs += 2 * trials
+	runs := make([]int, trials)
+	var lock sync.Mutex
+	done := 0
+	p.parallel(trials, func(i int) {
+		deltas[i], runs[i], errs[i] = p.trial(s, white, uint64(i))
+		lock.Lock()
+		defer lock.Unlock()
+		done++
+		p.tell("launches with scatter, %d of %d", done, trials)
+	})
+	for _, n := range runs {
+		p.runs += n
+	}
 	if err := errors.Join(errs...); err != nil {
 		return out, false, err
 	}
@@ -341,14 +359,15 @@ func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
 	return out, true, err
 }
 
-// trial is one launch with scatter, and what the fit would make of it.
-func (p *problem) trial(s *solved, answer *mat.Dense, white [len(compared)]float64, seed uint64) ([]float64, error) {
+// trial is one launch with scatter, how far a fit of it ends from where it was made,
+// and how many plants ran for it.
+func (p *problem) trial(s *solved, white [len(compared)]float64, seed uint64) (delta []float64, runs int, err error) {
 	made := *p.Log
 	noisy := *p
 	noisy.rough = &roughness{seed: seed + 1}
 	_, measured, err := noisy.run(s.x)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	r := rand.New(rand.NewPCG(seed, 7))
 	made.Throttle = measured.throttle(&made, p.window)
@@ -361,17 +380,20 @@ func (p *problem) trial(s *solved, answer *mat.Dense, white [len(compared)]float
 		}
 	}
 	question := *p.Question
-	question.Log = &made
+	question.Log, question.Workers = &made, 1
 	again := *p
-	again.Question = &question
-	plant, _, err := again.run(s.x)
-	if err != nil {
-		return nil, err
+	again.Question, again.runs = &question, 0
+	end := &solved{x: p.beside(s.x, r)}
+	for _, again.step = range logSteps[1:] {
+		if end, err = again.descend(end.x, againSteps); err != nil {
+			return nil, 0, err
+		}
 	}
-	res := again.residuals(&plant)
-	var delta mat.VecDense
-	delta.MulVec(answer, mat.NewVecDense(len(res), res))
-	return delta.RawVector().Data, nil
+	delta = make([]float64, len(s.x))
+	for i := range delta {
+		delta[i] = end.x[i] - s.x[i]
+	}
+	return delta, again.runs + 1, nil
 }
 
 // white is the noise of each signal from sample to sample, in its unit: half of
