@@ -23,8 +23,8 @@ A launch, logged at 10 Hz or faster, is compared with the simulated car under th
 same controller: torque scale, engine inertia, grip, drag, clutch or converter, and
 spool, each with a 95 % interval. What the recording cannot tell, or not tell apart,
 is left at the car file's value and named. Name the car and the calibration that was
-in it. What a clutch holds takes the travel of its pedal, in a free channel. It
-takes a minute or two. Other driving tells gear ratios and how the car slows down, and nothing more.
+in it. What a clutch holds takes the travel of its pedal, in a free channel.
+Fitting takes a minute or two. Other driving tells gear ratios and how the car slows down, and nothing more.
 
 Results are those of a model: they show directions.`
 

@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/mat"
 
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
@@ -267,6 +268,25 @@ func TestWhatIsHeldWidensTheRest(t *testing.T) {
 	for i, k := range p.free {
 		if p.all[k].Name == "torque scale" {
 			assert.Greater(t, out[i], 0.005)
+		}
+	}
+}
+
+// A value that the search would take to its edge is not told: what it could be beyond
+// is not known.
+func TestTheEdgeOfTheSearchIsNotTold(t *testing.T) {
+	p := &problem{all: []Parameter{{Name: "drag"}, {Name: "grip"}}, free: []int{0, 1}}
+	s := &solved{j: mat.NewDense(2, 2, []float64{1, 0, 0, 1})}
+	for _, c := range []struct {
+		x, sd float64
+		told  bool
+	}{{0, 0.01, true}, {-furthest, 0.001, false}, {furthest, 0.001, false}, {-0.6, 0.01, true}, {-0.6, 0.05, false}} {
+		s.x = point{0, c.x, 0}
+		at, why := p.untold(s, scatter{mean: make([]float64, 3), sd: []float64{0.01, c.sd, 0}, search: make([]float64, 3), held: make([]float64, 3)}, true)
+		assert.Equal(t, c.told, at < 0, "%+v: %s", c, why)
+		if !c.told {
+			assert.Equal(t, 1, at)
+			assert.Contains(t, why, "half or twice")
 		}
 	}
 }

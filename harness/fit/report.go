@@ -145,6 +145,9 @@ func (p *problem) untold(s *solved, spread scatter, ok bool) (at int, why string
 	worst := widest
 	for i := range p.free {
 		h := spread.halfWidth(i)
+		if math.Abs(s.x[i])+2*spread.sd[i] >= furthest {
+			return i, "the recording would take it to half or twice the car file's value, or beyond, where the search ends"
+		}
 		if h <= worst {
 			continue
 		}
