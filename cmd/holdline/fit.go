@@ -24,7 +24,8 @@ same controller: torque scale, engine inertia, grip, drag, clutch or converter, 
 spool, each with a 95 % interval. What the recording cannot tell, or not tell apart,
 is left at the car file's value and named. Name the car and the calibration that was
 in it. What a clutch holds takes the travel of its pedal, in a free channel.
-Fitting takes a minute or two. Other driving tells gear ratios and how the car slows down, and nothing more.
+Fitting takes a minute or two. Other driving tells gear ratios and how the car slows
+down, and nothing more.
 
 Results are those of a model: they show directions.`
 
