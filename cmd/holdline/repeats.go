@@ -8,7 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"github.com/holdline/holdline/harness"
-	"github.com/holdline/holdline/harness/sweep"
+	"github.com/holdline/holdline/harness/stats"
 )
 
 // repeated are the launches of one folder that was named: what repeats.
@@ -61,10 +61,10 @@ func printRepeat(w io.Writer, g *repeated) {
 			fmt.Fprintf(w, "%-14s %4s %9s %-19s %7s %-17s %9s\n", "", "n", "mean", " (95 %)", "spread", " (95 %)", "median")
 			first = false
 		}
-		d := sweep.Describe(slices.Sorted(slices.Values(values)))
+		d := stats.Describe(slices.Sorted(slices.Values(values)))
 		fmt.Fprintf(w, "%-14s %4d %9.4g %-19s %7.3g %-17s %9.4g\n", m.name, d.N, d.Mean, fmt.Sprintf("(%.4g to %.4g)", d.MeanIn.Low, d.MeanIn.High),
 			d.SD, fmt.Sprintf("(%.3g to %.3g)", d.SDIn.Low, d.SDIn.High), d.Median)
-		for _, k := range sweep.Outliers(values) {
+		for _, k := range stats.Outliers(values) {
 			r := runs[k]
 			harness.Wrap(w, "    ", fmt.Sprintf("far from the others: %.4g, seed %d, limited by %s. Again: %s", values[k], r.Seed, r.Launch.Limit, r.Repeat))
 		}
@@ -98,11 +98,11 @@ func printChange(w io.Writer, a, b *repeated) {
 			continue
 		}
 		mean, sd := stat.MeanStdDev(d, nil)
-		in := sweep.MeanInterval(len(d), mean, sd)
+		in := stats.MeanInterval(len(d), mean, sd)
 		told := "cannot be told from none"
 		if in.Low > 0 || in.High < 0 {
 			told = "is told"
 		}
-		harness.Wrap(w, "", fmt.Sprintf("%s%s %+.3f (%+.3f to %+.3f) over %d pairs of the same seed, middle of the differences %+.3f: a difference %s", label, m.name, mean, in.Low, in.High, len(d), sweep.HodgesLehmann(d), told))
+		harness.Wrap(w, "", fmt.Sprintf("%s%s %+.3f (%+.3f to %+.3f) over %d pairs of the same seed, middle of the differences %+.3f: a difference %s", label, m.name, mean, in.Low, in.High, len(d), stats.HodgesLehmann(d), told))
 	}
 }

@@ -8,7 +8,7 @@ import (
 
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
-	"github.com/holdline/holdline/harness/sweep"
+	"github.com/holdline/holdline/harness/stats"
 )
 
 // Outcome is what came of some launches with one set of values. Heat holds the
@@ -16,7 +16,7 @@ import (
 type Outcome struct {
 	N        int
 	Mean, SD float64 // s to 60 ft
-	In       sweep.Interval
+	In       stats.Interval
 	Bad      int    // launches that are no good ones
 	Why      string // of the first of these
 	Limits   []string

@@ -11,7 +11,7 @@ import (
 
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/scenario"
-	"github.com/holdline/holdline/harness/sweep"
+	"github.com/holdline/holdline/harness/stats"
 	"github.com/holdline/holdline/sim"
 )
 
@@ -102,7 +102,7 @@ func (s *sample) bad(seed uint64, n int) (count int, why string) {
 type Gain struct {
 	N    int
 	Mean float64 // s
-	In   sweep.Interval
+	In   stats.Interval
 }
 
 // Told reports whether the difference can be told from none.
@@ -117,10 +117,10 @@ func gain(from, to *sample, seed uint64, n int) Gain {
 		b[i] -= a[i]
 	}
 	if len(b) == 1 {
-		return Gain{N: 1, Mean: b[0], In: sweep.Interval{Low: math.Inf(-1), High: math.Inf(1)}}
+		return Gain{N: 1, Mean: b[0], In: stats.Interval{Low: math.Inf(-1), High: math.Inf(1)}}
 	}
 	mean, sd := stat.MeanStdDev(b, nil)
-	return Gain{N: len(b), Mean: mean, In: sweep.MeanInterval(len(b), mean, sd)}
+	return Gain{N: len(b), Mean: mean, In: stats.MeanInterval(len(b), mean, sd)}
 }
 
 // Step is one change of the search.
@@ -463,7 +463,7 @@ func outcome(s *sample, seed uint64, n int) Outcome {
 	o.Mean, o.SD = t[0], 0
 	if len(t) > 1 {
 		o.Mean, o.SD = stat.MeanStdDev(t, nil)
-		o.In = sweep.MeanInterval(len(t), o.Mean, o.SD)
+		o.In = stats.MeanInterval(len(t), o.Mean, o.SD)
 	}
 	o.Bad, o.Why = s.bad(seed, n)
 	limits := map[string]int{}

@@ -7,7 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"github.com/holdline/holdline/controller"
-	"github.com/holdline/holdline/harness/sweep"
+	"github.com/holdline/holdline/harness/stats"
 )
 
 // Ratio is one gear as a recording shows it.
@@ -53,12 +53,12 @@ func (l *Log) Ratios(radius float64) (list []Ratio) {
 		for i := range logs { // what a slow logger smears beside a gear is no gear
 			used[i] = used[i] || logs[i] > part[0]-gearWidth && logs[i] < part[len(part)-1]+gearWidth
 		}
-		low, high, ok := sweep.MedianRanks(len(part))
+		low, high, ok := stats.MedianRanks(len(part))
 		if !ok {
 			break
 		}
 		rpm := func(x float64) float64 { return math.Exp(x) }
-		mid := sweep.Quantile(len(part), 0.5, func(i int) float64 { return part[i-1] })
+		mid := stats.Quantile(len(part), 0.5, func(i int) float64 { return part[i-1] })
 		r := Ratio{RPM: rpm(mid), Low: rpm(part[low-1]), High: rpm(part[high-1]), N: len(part)}
 		r.Overall = r.RPM * math.Pi / 30 * radius
 		list = append(list, r)
@@ -113,7 +113,7 @@ func (l *Log) Slowing() *Drag {
 		return nil
 	}
 	mean, sd := stat.MeanStdDev(rates, nil)
-	in := sweep.MeanInterval(len(rates), mean, sd)
+	in := stats.MeanInterval(len(rates), mean, sd)
 	return &Drag{Speed: stat.Mean(speeds, nil), At: mean, Low: in.Low, High: in.High, N: len(rates)}
 }
 

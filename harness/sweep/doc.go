@@ -42,9 +42,9 @@
 //
 // Means and standard deviations of a summary are summed exactly in whole numbers
 // of the last decimal, so that they do not depend on the order. Quantiles are
-// between order statistics (see Quantile), intervals of medians come of the
-// binomial distribution and take the launches for no distribution. Describe is
-// the same for a sample in memory, by gonum.
+// between order statistics (see stats.Quantile), intervals of medians come of the
+// binomial distribution and take the launches for no distribution. stats.Describe
+// is the same for a sample in memory, by gonum.
 //
 // Results are those of a model: they show directions, not the numbers of a car.
 package sweep

@@ -9,6 +9,7 @@ import (
 	"strconv"
 
 	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/stats"
 )
 
 // SummarySchema names the version of summary.json. Fields are added, never
@@ -151,7 +152,7 @@ func statsOf(c Column, v *spread, places int) ValueStats {
 	of := func(x float64) float64 { return unscale(x, places) }
 	return ValueStats{
 		Column: c, N: v.n, Mean: round(of(v.mean()), places+1), SD: round(finite(of(v.sd())), places+1), Lowest: of(float64(v.least)), Highest: of(float64(v.most)),
-		P10: of(Quantile(n, 0.1, at)), Median: of(Quantile(n, 0.5, at)), P90: of(Quantile(n, 0.9, at)),
+		P10: of(stats.Quantile(n, 0.1, at)), Median: of(stats.Quantile(n, 0.5, at)), P90: of(stats.Quantile(n, 0.9, at)),
 	}
 }
 
@@ -216,7 +217,7 @@ func linePoint(x string, at float64, v *spread, places int) LinePoint {
 	if n > mostRanked {
 		return p // the interval is narrower than a line
 	}
-	if low, high, ok := MedianRanks(n); ok {
+	if low, high, ok := stats.MedianRanks(n); ok {
 		p.Low, p.High = unscale(order(low), places), unscale(order(high), places)
 	}
 	return p

@@ -1,4 +1,4 @@
-package sweep
+package stats
 
 import (
 	"bufio"
@@ -11,8 +11,6 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	"gonum.org/v1/gonum/stat"
-	"pgregory.net/rapid"
 )
 
 // strd reads the NIST StRD univariate sets; NumAcc2 to NumAcc4 are made as NIST
@@ -63,21 +61,7 @@ func TestMeanAndSpreadAgainstCertifiedValues(t *testing.T) {
 		d := Describe(sample)
 		assert.InEpsilon(t, x.mean, d.Mean, 1e-14, x.set)
 		assert.InEpsilon(t, x.sd, d.SD, x.tol, x.set)
-
-		m := exactMoments(sets[x.set])
-		scale := math.Pow10(6)
-		assert.InEpsilon(t, x.mean, m.mean()/scale, 1e-14, "%s, as whole numbers", x.set)
-		assert.InEpsilon(t, x.sd, m.sd()/scale, 1e-13, "%s, as whole numbers", x.set)
 	}
-}
-
-// exactMoments sums a sample in millionths; no set has more decimals.
-func exactMoments(sample []float64) *moments {
-	m := &moments{}
-	for _, x := range sample {
-		m.add(int64(math.Round(x * 1e6)))
-	}
-	return m
 }
 
 // NIST/SEMATECH e-Handbook 7.2.6.2: the ninetieth percentile of twelve gauge
@@ -146,45 +130,6 @@ func TestSmallSamplesPromiseNothing(t *testing.T) {
 	one := Describe([]float64{3})
 	assert.Equal(t, 3.0, one.Median)
 	assert.True(t, math.IsNaN(one.SD) && math.IsNaN(one.SDIn.High))
-}
-
-// Exact sums against gonum's two passes, whatever the numbers and the order.
-func TestMomentsAgainstGonum(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		values := rapid.SliceOfN(rapid.Int64Range(-1e9, 1e9), 2, 60).Draw(t, "values")
-		a, b := &moments{}, &moments{}
-		list := make([]float64, len(values))
-		for i, v := range values {
-			list[i] = float64(v)
-			if i%3 == 0 {
-				a.add(v)
-			} else {
-				b.add(v)
-			}
-		}
-		a.merge(b)
-		mean, sd := stat.MeanStdDev(list, nil)
-		assert.InDelta(t, mean, a.mean(), 1e-6)
-		assert.InDelta(t, sd, a.sd(), 1e-5*max(1, sd))
-		assert.Equal(t, slices.Min(values), a.least)
-		assert.Equal(t, slices.Max(values), a.most)
-	})
-}
-
-func TestCountsKeepOrderStatistics(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		values := rapid.SliceOfN(rapid.Int64Range(-20, 20), 1, 60).Draw(t, "values")
-		c := counts{}
-		for _, v := range values {
-			c[v]++
-		}
-		slices.Sort(values)
-		n, at := c.ordered()
-		require.Equal(t, len(values), n)
-		for i, v := range values {
-			require.Equal(t, float64(v), at(i+1))
-		}
-	})
 }
 
 // Hollander and Wolfe 1973, p. 29, as in the help of R's wilcox.test (from

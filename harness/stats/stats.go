@@ -1,4 +1,8 @@
-package sweep
+// Package stats says what a sample of launches says of what it was drawn from:
+// means, spreads, medians and their intervals at 95 %, outliers, and the middle of
+// paired differences, by published methods that each function names. Distributions
+// are gonum's.
+package stats
 
 import (
 	"math"
