@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -130,8 +131,10 @@ func (o *fitOptions) launch(cmd *cobra.Command, l *fit.Log, car *sim.Car, cal *c
 	case errors.As(err, &none):
 		r.Notes = append(r.Notes, err.Error())
 		return nil
+	case errors.Is(err, context.Canceled):
+		return withStatus(exitInterrupted, errors.New("interrupted: the fit was not finished, and nothing was written"))
 	case err != nil:
-		return interrupted(err)
+		return err
 	}
 	found.Ratios, found.Drag = r.Ratios, r.Drag
 	*r = *found

@@ -291,6 +291,21 @@ func TestTheEdgeOfTheSearchIsNotTold(t *testing.T) {
 	}
 }
 
+// A fit that is stopped says that and nothing of its plants.
+func TestAStoppedFitSaysSo(t *testing.T) {
+	l, j, _ := recorded(t, mare, 2, 50, nil)
+	ctx, stop := context.WithCancel(context.Background())
+	q := ask(l, j)
+	var told []string
+	q.Tell = func(what string) {
+		told = append(told, what)
+		stop()
+	}
+	_, err := Launch(ctx, q)
+	assert.Equal(t, context.Canceled, err)
+	assert.Equal(t, []string{"searching, start 1 of 5"}, told)
+}
+
 // The fit does not depend on how many plants run at a time.
 func TestWorkersDoNotShow(t *testing.T) {
 	l, j, _ := recorded(t, mare, 2, 50, nil)

@@ -49,8 +49,16 @@ const (
 	joined = 0.97 // correlation of two estimates that move together
 )
 
-// Launch learns from a launch.
+// Launch learns from a launch. Where the context ends it, its error is the context's.
 func Launch(ctx context.Context, q Question) (*Report, error) {
+	r, err := launch(ctx, q)
+	if err != nil && ctx.Err() != nil {
+		return nil, ctx.Err() // and not that of each plant that was on its way
+	}
+	return r, err
+}
+
+func launch(ctx context.Context, q Question) (*Report, error) {
 	p, err := newProblem(ctx, &q)
 	if err != nil {
 		return nil, err
