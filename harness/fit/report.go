@@ -92,12 +92,17 @@ func launch(ctx context.Context, q Question) (*Report, error) {
 		if s, search, err = p.again(s); err != nil {
 			return nil, err
 		}
-		var ok bool
-		if spread, ok, err = p.scattered(s); err != nil {
-			return nil, err
+		// What the searches alone do not tell is left out before launches with
+		// scatter are made: those can only widen it.
+		at, reason := p.untold(s, p.searched(search), true)
+		if at < 0 {
+			var ok bool
+			if spread, ok, err = p.scattered(s); err != nil {
+				return nil, err
+			}
+			spread.search = search
+			at, reason = p.untold(s, spread, ok)
 		}
-		spread.search = search
-		at, reason := p.untold(s, spread, ok)
 		if at < 0 {
 			break
 		}
@@ -136,6 +141,12 @@ func (s *scatter) halfWidth(i int) float64 {
 	t := func(n float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975) }
 	found := math.Hypot(t(trials)*s.sd[i]*math.Sqrt(1+1./trials), t(agains)*s.search[i])
 	return math.Hypot(found, distuv.UnitNormal.Quantile(0.975)*s.held[i])
+}
+
+// searched is what is known of a scatter before launches are made.
+func (p *problem) searched(search []float64) scatter {
+	none := make([]float64, p.size())
+	return scatter{mean: none, sd: none, search: search, held: none}
 }
 
 // untold finds the parameter that is told least, and says why; -1: all are told.
