@@ -5,6 +5,7 @@
 #   build.sh tinygo            build the Go compiler for microcontrollers
 #   build.sh measure [OUT]     Cortex-M3: counts instructions, stack, sums
 #   build.sh yardstick [OUT]   Cortex-M3: a plain C limiter, counted the same way
+#   build.sh translated OUT D  Cortex-M3: the tick translated to C; D has types.h
 #   build.sh rig-go [OUT]      Cortex-M3: the reference controller as a rig
 #   build.sh rig-m3 [OUT]      Cortex-M3: the C rig
 #   build.sh wild [OUT]        Cortex-M3: the C rig as boards are in the wild
@@ -127,6 +128,12 @@ build() {
 	tinygo) tinygo ;;
 	measure) go_firmware ./examples/boards/measure "$out" ;;
 	yardstick) c_firmware "$out" "$here/yardstick/main.c" "$rig/limiter.c" ;;
+	# what a test has made types.h for, in the folder of the third argument
+	translated) c_firmware "$out" -I "$3" "$here"/translated/{m3,drive,tick}.c ;;
+	translated-host)
+		gcc -O2 -g "${warnings[@]}" -I "$3" -o "$out" "$here"/translated/{host,drive,tick}.c
+		echo "$out"
+		;;
 	allocates) go_firmware ./examples/boards/allocates "$out" ;; # must fail
 	rig-go) go_firmware ./examples/rig-go "$out" -panic trap ;;
 	rig-m3) c_firmware "$out" "$rig/rig.c" "$rig/limiter.c" "$rig/glue.c" "$rig/m3.c" ;;
