@@ -184,7 +184,7 @@ func (a *Answer) Print(w io.Writer) {
 		harness.Wrap(w, "  ", "then no step can be told from scatter: the optimum is flat")
 	}
 	if len(a.Steps) == a.Passes {
-		harness.Wrap(w, "  ", fmt.Sprintf("that is %d changes, and more may help: try these, and ask again from there", a.Passes))
+		harness.Wrap(w, "  ", fmt.Sprintf("that is as many changes as were asked for (%d), and more may help: try, and ask again from there", a.Passes))
 	}
 	if a.Exhausted {
 		harness.Wrap(w, "  ", fmt.Sprintf("the search ended with its %d launches, before it was flat: allow more", a.Launches))
