@@ -243,7 +243,7 @@ func TestV16_BottleIsothermalLimit(t *testing.T) {
 // equilibrium, and the blend of both of Dyer et al. 2007 (from memory) as corrected by
 // Solomon; they need an equation of state, which the plant does not have: its one
 // flashing factor agrees with the blend where a bottle works, against a manifold, to
-// what two digits of a factor of 0.7 can say.
+// what the one decimal of that factor, 0.7, can say.
 func TestPublished_NitrousJet(t *testing.T) {
 	a := 0.7 * math.Pi / 4 * 1e-6
 	for _, c := range []struct{ dp, want float64 }{{0.5e6, 15.405}, {1e6, 21.785}, {2e6, 30.809}} {

@@ -61,7 +61,7 @@ func fitCommand() *cobra.Command {
 	f.Float64Var(&o.ambientC, "ambient-c", 20, "air temperature on the day")
 	f.Float64Var(&o.ambientKPa, "ambient-kpa", 101.3, "air pressure on the day")
 	f.IntVar(&o.workers, "workers", 0, "plants at a time (0: one a core)")
-	f.StringVar(&o.clutch, "clutch-travel", "", "free channel with the clutch pedal's travel, and its\nraw values where it is free and where it holds: `C:F:H`")
+	f.StringVar(&o.clutch, "clutch-travel", "", "the clutch pedal's travel: `CHANNEL`:FREE:HOLDS, its raw values where the clutch is free and where it holds, such as user-a:700:200")
 	f.BoolVar(&o.driving, "driving", false, "do not look for a launch")
 	f.StringVarP(&o.out, "out", "o", "", "write the report, and the fitted car, to `DIR`")
 	f.BoolVar(&o.force, "force", false, "overwrite an earlier report in DIR")

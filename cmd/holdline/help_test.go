@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"github.com/stretchr/testify/assert"
 
 	"github.com/holdline/holdline/harness"
@@ -23,6 +24,9 @@ func TestHelpFitsAScreen(t *testing.T) {
 			assert.LessOrEqual(t, len([]rune(line)), harness.ScreenWidth, "%s: %s", c.CommandPath(), line)
 		}
 		assert.NotEmpty(t, c.Short, c.CommandPath())
+		c.Flags().VisitAll(func(f *pflag.Flag) {
+			assert.Contains(t, out.String(), "--"+f.Name, c.CommandPath())
+		})
 		for _, sub := range c.Commands() {
 			each(sub, append(path[:len(path):len(path)], sub.Name()))
 		}

@@ -127,9 +127,9 @@ build() {
 	packages) packages ;;
 	tinygo) tinygo ;;
 	measure) go_firmware ./examples/boards/measure "$out" ;;
-	yardstick) c_firmware "$out" "$here/yardstick/main.c" "$rig/limiter.c" ;;
+	yardstick) c_firmware "$out" "$here/yardstick/main.c" "$here/cortexm3/count.c" "$rig/limiter.c" ;;
 	# what a test has made types.h for, in the folder of the third argument
-	translated) c_firmware "$out" -I "$3" "$here"/translated/{m3,drive,tick}.c ;;
+	translated) c_firmware "$out" -I "$3" "$here"/translated/{m3,drive,tick}.c "$here/cortexm3/count.c" ;;
 	translated-host)
 		gcc -O2 -g "${warnings[@]}" -I "$3" -o "$out" "$here"/translated/{host,drive,tick}.c
 		echo "$out"

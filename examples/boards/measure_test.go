@@ -45,23 +45,17 @@ func cost(t testing.TB, out map[string][]string, name string) (mean, worst float
 // C2 on a microcontroller: the Cortex-M3 decides as this machine does, over a
 // launch and over a storm of inputs, on every calibration of the examples.
 func TestTheCortexM3DecidesAsThisMachine(t *testing.T) {
-	paths, err := filepath.Glob("../calibrations/*.toml")
-	require.NoError(t, err)
-	require.NotEmpty(t, paths)
-	for _, path := range paths {
-		name := strings.TrimSuffix(filepath.Base(path), ".toml")
-		t.Run(name, func(t *testing.T) {
-			img, cal := image(t, name)
-			out := counted(t, "measure", img)
-			for i := range work.Parts {
-				p := &work.Parts[i]
-				sum, err := p.Sum(cal)
-				require.NoError(t, err)
-				require.Equal(t, []string{fmt.Sprintf("%08x", sum)}, out[p.Name+"-sum"], p.Name)
-			}
-			report(t, out)
-		})
-	}
+	everyCalibration(t, func(t *testing.T, name string) {
+		img, cal := image(t, name)
+		out := counted(t, "measure", img)
+		for i := range work.Parts {
+			p := &work.Parts[i]
+			sum, err := p.Sum(cal)
+			require.NoError(t, err)
+			require.Equal(t, []string{fmt.Sprintf("%08x", sum)}, out[p.Name+"-sum"], p.Name)
+		}
+		report(t, out)
+	})
 }
 
 // The clock counts a loop of known length exactly.

@@ -97,6 +97,17 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
+// everyCalibration runs a test on each calibration of the examples.
+func everyCalibration(t *testing.T, test func(t *testing.T, name string)) {
+	paths, err := filepath.Glob("../calibrations/*.toml")
+	require.NoError(t, err)
+	require.NotEmpty(t, paths)
+	for _, path := range paths {
+		name := strings.TrimSuffix(filepath.Base(path), ".toml")
+		t.Run(name, func(t *testing.T) { test(t, name) })
+	}
+}
+
 // image writes the image of a calibration from the examples and gives its path.
 func image(t testing.TB, name string) (string, *controller.Calibration) {
 	cal, findings := files.LoadCalibration("../calibrations/" + name + ".toml")

@@ -137,42 +137,36 @@ func decided(o *controller.Output) string {
 // the same over a launch, and is the yardstick for the instructions of the Go one.
 func TestTheTickTranslatedToC(t *testing.T) {
 	tool(t, "gcc", "arm-none-eabi-gcc", "qemu-system-arm", "bash")
-	paths, err := filepath.Glob("../calibrations/*.toml")
-	require.NoError(t, err)
-	require.NotEmpty(t, paths)
-	for _, path := range paths {
-		name := strings.TrimSuffix(filepath.Base(path), ".toml")
-		t.Run(name, func(t *testing.T) {
-			_, cal := image(t, name)
-			cal.Shots = [controller.MaxShots]controller.Shot{}
-			var problems controller.Problems
-			require.True(t, cal.Seal(&problems), "%v", problems.List[:problems.N])
-			dir := typesFor(t, cal)
-			made := func(what string) string {
-				out := filepath.Join(dir, what)
-				said, err := exec.Command("bash", "build.sh", what, out, dir).CombinedOutput()
-				require.NoError(t, err, "%s", said)
-				return out
-			}
-			said, err := exec.Command(made("translated-host")).Output()
-			require.NoError(t, err)
-			lines := strings.Split(strings.TrimSpace(string(said)), "\n")
-			require.Len(t, lines, work.Parts[0].Ticks)
-			var d work.Drive
-			require.NoError(t, d.Begin(cal, work.Launch, 1))
-			seen := map[string]bool{}
-			for i, line := range lines {
-				d.Step()
-				require.Equal(t, decided(&d.Out), line, "tick %d", i)
-				seen[line] = true
-			}
-			assert.Greater(t, len(seen), 100, "a launch is not one decision")
+	everyCalibration(t, func(t *testing.T, name string) {
+		_, cal := image(t, name)
+		cal.Shots = [controller.MaxShots]controller.Shot{}
+		var problems controller.Problems
+		require.True(t, cal.Seal(&problems), "%v", problems.List[:problems.N])
+		dir := typesFor(t, cal)
+		made := func(what string) string {
+			out := filepath.Join(dir, what)
+			said, err := exec.Command("bash", "build.sh", what, out, dir).CombinedOutput()
+			require.NoError(t, err, "%s", said)
+			return out
+		}
+		said, err := exec.Command(made("translated-host")).Output()
+		require.NoError(t, err)
+		lines := strings.Split(strings.TrimSpace(string(said)), "\n")
+		require.Len(t, lines, work.Parts[0].Ticks)
+		var d work.Drive
+		require.NoError(t, d.Begin(cal, work.Launch, 1))
+		seen := map[string]bool{}
+		for i, line := range lines {
+			d.Step()
+			require.Equal(t, decided(&d.Out), line, "tick %d", i)
+			seen[line] = true
+		}
+		assert.Greater(t, len(seen), 100, "a launch is not one decision")
 
-			mean, worst, _ := cost(t, printed(t, cortexM3(made("translated"), "", "-serial", "stdio", "-icount", "shift=10")), "launch-tick")
-			goMean, goWorst, _ := cost(t, counted(t, "measure", imageOf(t, cal)), "launch-tick")
-			t.Logf("C %.1f instructions in the mean, %.0f at worst; Go %.1f and %.0f: %.2f and %.2f times", mean, worst, goMean, goWorst, goMean/mean, goWorst/worst)
-			assert.LessOrEqual(t, goMean, 1.5*mean, "the aim")
-			assert.LessOrEqual(t, goWorst, 1.5*worst)
-		})
-	}
+		mean, worst, _ := cost(t, printed(t, cortexM3(made("translated"), "", "-serial", "stdio", "-icount", "shift=10")), "launch-tick")
+		goMean, goWorst, _ := cost(t, counted(t, "measure", imageOf(t, cal)), "launch-tick")
+		t.Logf("C %.1f instructions in the mean, %.0f at worst; Go %.1f and %.0f: %.2f and %.2f times", mean, worst, goMean, goWorst, goMean/mean, goWorst/worst)
+		assert.LessOrEqual(t, goMean, 1.5*mean, "the aim")
+		assert.LessOrEqual(t, goWorst, 1.5*worst)
+	})
 }

@@ -60,7 +60,7 @@ func ParseTravel(text string) (*Travel, error) {
 
 // share is how much of its capacity the clutch has at a raw value.
 func (t *Travel) share(raw int32) float64 {
-	return min(max(float64(raw-t.Free)/float64(t.Holds-t.Free), 0), 1)
+	return min(max((float64(raw)-float64(t.Free))/(float64(t.Holds)-float64(t.Free)), 0), 1)
 }
 
 // slowest is the sampling interval above which a launch cannot be fitted, s.
@@ -70,7 +70,7 @@ const slowest = 0.12
 // travel.
 func ReadLog(r *scenario.Replay, cal *controller.Calibration, travel *Travel) (*Log, error) {
 	if travel != nil && !cal.Channels[travel.Channel].Fitted {
-		return nil, fmt.Errorf("the clutch's travel is to come from %s, which the calibration does not declare as fitted", harness.Channels[travel.Channel].Name)
+		return nil, fmt.Errorf("the clutch's travel is to come from %s, which the calibration does not declare as fitted: add [channel.%[1]s] to it", harness.Channels[travel.Channel].Name)
 	}
 	l := &Log{PeriodUS: int64(cal.Period), Notes: r.Notes}
 	interval := r.Recording.IntervalUS

@@ -145,15 +145,18 @@ func TestRealRecordingTellsNoMore(t *testing.T) {
 // The travel of a clutch pedal is named with its two ends, in either direction; what
 // is wrong with it is said.
 func TestTravelOfTheClutch(t *testing.T) {
-	for text, shares := range map[string][3]float64{"user-a:700:200": {0, 0.6, 1}, "user-d:0:-100": {1, 0, 0}} {
-		tr, err := ParseTravel(text)
+	for _, c := range []struct {
+		text  string
+		raw   int32
+		share float64
+	}{
+		{"user-a:700:200", 800, 0}, {"user-a:700:200", 400, 0.6}, {"user-a:700:200", 200, 1}, {"user-a:700:200", -100, 1},
+		{"user-d:0:-100", 0, 0}, {"user-d:0:-100", -25, 0.25}, {"user-d:0:-100", -100, 1},
+		{"user-b:2147483647:-2147483648", -1, 0.5}, // as far apart as they can be
+	} {
+		tr, err := ParseTravel(c.text)
 		require.NoError(t, err)
-		for i, raw := range []int32{800, 400, -100} {
-			if text == "user-d:0:-100" {
-				raw = []int32{-100, 0, 100}[i]
-			}
-			assert.InDelta(t, shares[i], tr.share(raw), 1e-9, "%s at %d", text, raw)
-		}
+		assert.InDelta(t, c.share, tr.share(c.raw), 1e-9, "%+v", c)
 	}
 	for text, want := range map[string]string{
 		"user-a": "want CHANNEL:FREE:HOLDS", "throttle:1:2": "no free channel", "user-x:1:2": "no free channel",

@@ -111,6 +111,7 @@ func launch(ctx context.Context, q Question) (*Report, error) {
 		p.free = append(p.free[:at:at], p.free[at+1:]...)
 		x = append(append(point(nil), s.x[:at]...), s.x[at+1:]...)
 		if len(p.free) == 0 {
+			s.x = x // what is left of it: the clock, and the driver's time
 			break
 		}
 	}

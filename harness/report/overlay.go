@@ -137,7 +137,7 @@ func drawOver(a, b *Run, startA, startB int64, released bool) template.HTML {
 	if ca == nil || cb == nil {
 		return ""
 	}
-	from := "start"
+	from := "the start"
 	if released {
 		from = "release"
 	}

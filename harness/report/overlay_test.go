@@ -129,7 +129,7 @@ func TestOverlayWithoutARelease(t *testing.T) {
 	b.Trace.Ticks = first
 	html := string(overlayOf(t, a, b))
 	assert.True(t, strings.Contains(html, "Aligned at the start: one of the runs was never released."))
-	assert.True(t, strings.Contains(html, "seconds from start"))
+	assert.True(t, strings.Contains(html, "seconds from the start"))
 	assert.False(t, strings.Contains(html, "aligned at release"))
 	assert.False(t, strings.Contains(html, "seconds from release"))
 	assert.True(t, strings.Contains(string(overlayOf(t, a, a)), "seconds from release"))

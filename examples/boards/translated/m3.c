@@ -2,33 +2,15 @@
    counts the Go one. */
 
 #include "board.h"
+#include "count.h"
 #include "drive.h"
 
 static drive d;
 
-static void text(const char *s)
-{
-	while (*s)
-		board_send((uint8_t)*s++);
-}
-
-static void number(uint32_t v)
-{
-	char digits[11];
-	char *p = digits + sizeof digits - 1;
-
-	*p = 0;
-	do {
-		*--p = (char)('0' + v % 10);
-		v /= 10;
-	} while (v > 0);
-	text(" ");
-	text(p);
-}
-
 int main(void)
 {
-	uint32_t t, from, clocks, wraps = 0, sum = 0, worst = 0, at = 0;
+	count ticks = {0, 0, 0, 0, 0};
+	uint32_t t, from;
 
 	board_start();
 	drive_begin(&d);
@@ -36,23 +18,9 @@ int main(void)
 		drive_prepare(&d);
 		from = board_clock();
 		tick(&d.state, &calibration, &d.in, &d.out);
-		clocks = board_since(from);
-		if (clocks > worst) {
-			worst = clocks;
-			at = t;
-		}
-		sum += clocks;
-		wraps += sum >> 16;
-		sum &= 0xFFFF;
+		count_add(&ticks, board_since(from), t);
 		drive_commits(&d);
 	}
-	text("launch-tick");
-	number(6000);
-	number(wraps);
-	number(sum);
-	number(worst);
-	number(at);
-	text("\nend\n");
-	for (;;)
-		;
+	count_print("launch-tick", &ticks);
+	count_end();
 }

@@ -3,57 +3,11 @@
    examples/boards/work: idle, hold, release, lift. */
 
 #include "board.h"
+#include "count.h"
 #include "limiter.h"
 
 static limiter l;
 static uint32_t speed = 12000;
-
-static void text(const char *s)
-{
-	while (*s)
-		board_send((uint8_t)*s++);
-}
-
-static void number(uint32_t v)
-{
-	char digits[11];
-	char *p = digits + sizeof digits - 1;
-
-	*p = 0;
-	do {
-		*--p = (char)('0' + v % 10);
-		v /= 10;
-	} while (v > 0);
-	text(" ");
-	text(p);
-}
-
-typedef struct {
-	uint32_t calls, wraps, clocks, worst, at;
-} cost;
-
-static void add(cost *c, uint32_t clocks, uint32_t at)
-{
-	c->calls++;
-	if (clocks > c->worst) {
-		c->worst = clocks;
-		c->at = at;
-	}
-	c->clocks += clocks;
-	c->wraps += c->clocks >> 16;
-	c->clocks &= 0xFFFF;
-}
-
-static void print(const char *name, const cost *c)
-{
-	text(name);
-	number(c->calls);
-	number(c->wraps);
-	number(c->clocks);
-	number(c->worst);
-	number(c->at);
-	text("\n");
-}
 
 static void prepare(limiter_inputs *in, uint32_t t)
 {
@@ -77,7 +31,7 @@ int main(void)
 {
 	static const uint8_t order[4] = {1, 3, 4, 2};
 	limiter_inputs in = {12000, 0, 0, 2800, 1, 1, 1, 1, 0, 1};
-	cost ticks = {0, 0, 0, 0, 0}, commits = {0, 0, 0, 0, 0};
+	count ticks = {0, 0, 0, 0, 0}, commits = {0, 0, 0, 0, 0};
 	uint32_t t, from, travel = 0, firing = 0;
 
 	board_start();
@@ -86,16 +40,14 @@ int main(void)
 		prepare(&in, t);
 		from = board_clock();
 		limiter_tick(&l, &in);
-		add(&ticks, board_since(from), t);
+		count_add(&ticks, board_since(from), t);
 		for (travel += speed * 6 / 100; travel >= 18000; travel -= 18000, firing++) {
 			from = board_clock();
 			(void)limiter_cuts(&l, order[firing % 4], (uint8_t)(firing / 4));
-			add(&commits, board_since(from), t);
+			count_add(&commits, board_since(from), t);
 		}
 	}
-	print("launch-tick", &ticks);
-	print("launch-commit", &commits);
-	text("end\n");
-	for (;;)
-		;
+	count_print("launch-tick", &ticks);
+	count_print("launch-commit", &commits);
+	count_end();
 }

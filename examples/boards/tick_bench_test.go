@@ -1,4 +1,4 @@
-package harness_test
+package boards_test
 
 import (
 	"testing"
@@ -7,15 +7,13 @@ import (
 
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/examples/boards/work"
-	"github.com/holdline/holdline/harness/files"
 )
 
 // BenchmarkShippedTick is a tick of a shipped calibration with four stages and two
 // shots (v8-trans-brake): held on the limiter, and in the mean of whole launches,
 // with the few nanoseconds of the drive.
 func BenchmarkShippedTick(b *testing.B) {
-	cal, findings := files.LoadCalibration("../examples/calibrations/v8-trans-brake.toml")
-	require.False(b, findings.Failed())
+	_, cal := image(b, "v8-trans-brake")
 	var d work.Drive
 	require.NoError(b, d.Begin(cal, work.Launch, 1))
 	for range 1800 {
