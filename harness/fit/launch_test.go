@@ -178,6 +178,9 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 				rep.Print(&text)
 				narrow(t, text.String())
 				was := j.Launch.Model.Car()
+				if os.Getenv("SHOW") != "" {
+					t.Logf("%d: %d runs", trial, rep.Runs)
+				}
 				for i := range rep.Estimates {
 					e := &rep.Estimates[i]
 					if !e.Told {
@@ -282,7 +285,7 @@ func TestTheEdgeOfTheSearchIsNotTold(t *testing.T) {
 		told  bool
 	}{{0, 0.01, true}, {-furthest, 0.001, false}, {furthest, 0.001, false}, {-0.6, 0.01, true}, {-0.6, 0.05, false}} {
 		s.x = point{0, c.x, 0}
-		at, why := p.untold(s, scatter{mean: make([]float64, 3), sd: []float64{0.01, c.sd, 0}, search: make([]float64, 3), held: make([]float64, 3)}, true)
+		at, why := p.untold(s, scatter{n: trials, mean: make([]float64, 3), sd: []float64{0.01, c.sd, 0}, held: make([]float64, 3)}, true)
 		assert.Equal(t, c.told, at < 0, "%+v: %s", c, why)
 		if !c.told {
 			assert.Equal(t, 1, at)
@@ -316,7 +319,7 @@ func TestWorkersDoNotShow(t *testing.T) {
 		p, err := newProblem(context.Background(), &q)
 		require.NoError(t, err)
 		p.step = logSteps[0]
-		s, err := p.descend(make(point, p.size()), 2)
+		s, err := p.descend(make(point, p.size()), 2, nil)
 		require.NoError(t, err)
 		sums[i] = s.sum
 	}

@@ -85,22 +85,21 @@ func launch(ctx context.Context, q Question) (*Report, error) {
 			x = s.x
 		}
 		p.step = logSteps[len(logSteps)-1]
-		if s, err = p.descend(x, againSteps); err != nil {
+		if s, err = p.descend(x, againSteps, nil); err != nil {
 			return nil, err
 		}
-		var search []float64
+		var search scatter
 		if s, search, err = p.again(s); err != nil {
 			return nil, err
 		}
 		// What the searches alone do not tell is left out before launches with
 		// scatter are made: those can only widen it.
-		at, reason := p.untold(s, p.searched(search), true)
+		at, reason := p.untold(s, search, true)
 		if at < 0 {
 			var ok bool
 			if spread, ok, err = p.scattered(s); err != nil {
 				return nil, err
 			}
-			spread.search = search
 			at, reason = p.untold(s, spread, ok)
 		}
 		if at < 0 {
@@ -135,19 +134,11 @@ func (p *problem) weigh(s *solved) {
 	}
 }
 
-// halfWidth is that of an interval, in logarithms: of a further launch's estimate
-// and of the bias that was found with so many, of where the search ends, and of what
-// the recording does not tell and the file may have wrong.
+// halfWidth is that of an interval, in logarithms: of a further estimate and of the
+// mean of so many, and of what the recording does not tell and the file may have wrong.
 func (s *scatter) halfWidth(i int) float64 {
-	t := func(n float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975) }
-	found := math.Hypot(t(trials)*s.sd[i]*math.Sqrt(1+1./trials), t(agains)*s.search[i])
-	return math.Hypot(found, distuv.UnitNormal.Quantile(0.975)*s.held[i])
-}
-
-// searched is what is known of a scatter before launches are made.
-func (p *problem) searched(search []float64) scatter {
-	none := make([]float64, p.size())
-	return scatter{mean: none, sd: none, search: search, held: none}
+	t := distuv.StudentsT{Sigma: 1, Nu: float64(s.n - 1)}.Quantile(0.975)
+	return math.Hypot(t*s.sd[i]*math.Sqrt(1+1/float64(s.n)), distuv.UnitNormal.Quantile(0.975)*s.held[i])
 }
 
 // untold finds the parameter that is told least, and says why; -1: all are told.

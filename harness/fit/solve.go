@@ -52,7 +52,7 @@ func (p *problem) search(x point) (*solved, error) {
 				y[k] += startWidth * r.NormFloat64()
 			}
 		}
-		s, err := p.descend(y, startSteps)
+		s, err := p.descend(y, startSteps, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -74,31 +74,31 @@ const (
 	fewest     = 3    // ends that count in any case
 )
 
-// beside is a place where a search begins anew.
-func (p *problem) beside(x point, r *rand.Rand) point {
-	y := append(point(nil), x...)
+// beside searches from a place beside a solution.
+func (p *problem) beside(s *solved, r *rand.Rand) (*solved, error) {
+	end := &solved{x: append(point(nil), s.x...), j: s.j}
 	for k := range p.free {
-		y[k] += againWidth * r.NormFloat64()
+		end.x[k] += againWidth * r.NormFloat64()
 	}
-	return y
+	var err error
+	for _, p.step = range logSteps[1:] {
+		if end, err = p.descend(end.x, againSteps, end.j); err != nil {
+			return nil, err
+		}
+	}
+	return end, nil
 }
 
 // again searches anew around a solution, and gives the mean of the ends that are
-// as good, with their standard deviations.
-func (p *problem) again(s *solved) (*solved, []float64, error) {
+// as good, with how they differ.
+func (p *problem) again(s *solved) (*solved, scatter, error) {
 	r := rand.New(rand.NewPCG(2, 2))
 	all := []*solved{s}
 	for i := range agains - 1 {
 		p.tell("searching again, %d of %d", i+1, agains-1)
-		y := p.beside(s.x, r)
-		var end *solved
-		for _, step := range logSteps[1:] {
-			var err error
-			p.step = step
-			if end, err = p.descend(y, againSteps); err != nil {
-				return nil, nil, err
-			}
-			y = end.x
+		end, err := p.beside(s, r)
+		if err != nil {
+			return nil, scatter{}, err
 		}
 		all = append(all, end)
 	}
@@ -107,17 +107,19 @@ func (p *problem) again(s *solved) (*solved, []float64, error) {
 	for good < len(all) && all[good].sum <= asGood*all[0].sum {
 		good++
 	}
-	mean, spread := make(point, p.size()), make([]float64, p.size())
+	mean := make(point, p.size())
+	spread := scatter{n: trials, // launches with scatter will end no closer together
+		mean: make([]float64, p.size()), sd: make([]float64, p.size()), held: make([]float64, p.size())}
 	for k := range mean {
 		var list []float64
 		for _, e := range all[:good] {
 			list = append(list, e.x[k])
 		}
-		mean[k], spread[k] = stat.MeanStdDev(list, nil)
+		mean[k], spread.sd[k] = stat.MeanStdDev(list, nil)
 	}
 	runs, err := p.runAll([]point{mean})
 	if err != nil {
-		return nil, nil, err
+		return nil, scatter{}, err
 	}
 	out := &solved{x: mean, r: p.residuals(&runs[0])}
 	out.sum = squares(out.r)
@@ -128,7 +130,7 @@ func (p *problem) again(s *solved) (*solved, []float64, error) {
 func (p *problem) solve(x point) (s *solved, err error) {
 	for _, step := range logSteps {
 		p.step = step
-		if s, err = p.descend(x, mostSteps); err != nil {
+		if s, err = p.descend(x, mostSteps, nil); err != nil {
 			return nil, err
 		}
 		x = s.x
@@ -140,50 +142,83 @@ func (p *problem) solve(x point) (s *solved, err error) {
 // factor of two.
 const furthest = 0.69
 
-// descend does so with one width of derivatives.
-func (p *problem) descend(x point, most int) (*solved, error) {
+// descend does so with one width of derivatives. Between two derivations the
+// derivatives are brought along by secants (Broyden 1965; the secant form of this
+// method is in Madsen, Nielsen and Tingleff 2004, both from memory), which takes one
+// run of the plant instead of two for each parameter; they are derived anew once a
+// step by them gains nothing. It begins with the derivatives j of a place nearby, if
+// there is one. At its end, s.j may have been brought along.
+func (p *problem) descend(x point, most int, j *mat.Dense) (*solved, error) {
 	first, err := p.runAll([]point{x})
 	if err != nil {
 		return nil, err
 	}
 	s := &solved{x: x, r: p.residuals(&first[0])}
 	s.sum = squares(s.r)
-	damping, small := 1e-2, 0
-	for s.steps < most {
-		if err := p.derive(s); err != nil {
+	fresh := j == nil
+	if fresh {
+		err = p.derive(s)
+	} else {
+		s.j = mat.DenseCopyOf(j)
+	}
+	if err != nil {
+		return nil, err
+	}
+	damping, small, tries := 1e-2, 0, 0
+	for s.steps < most && tries < 5 {
+		y, err := s.step(damping, len(p.free))
+		if err != nil {
 			return nil, err
 		}
-		s.steps++
-		moved := false
-		for try := 0; try < 5 && !moved; try++ {
-			y, err := s.step(damping, len(p.free))
-			if err != nil {
+		next, err := p.runAll([]point{y})
+		if err != nil {
+			damping, tries = damping*8, tries+1
+			continue
+		}
+		r := p.residuals(&next[0])
+		sum := squares(r)
+		gain := (s.sum - sum) / s.sum
+		stale := !fresh
+		if sum < s.sum {
+			p.secant(s, y, r)
+			s.x, s.r, s.sum, s.steps = y, r, sum, s.steps+1
+			damping, tries, fresh = max(damping/4, 1e-6), 0, false
+			if gain > 5e-4 {
+				small = 0
+			} else if small++; small == 2 {
+				return s, nil
+			}
+		} else if !stale {
+			damping, tries = damping*6, tries+1
+		}
+		if stale && gain <= 5e-4 {
+			if err := p.derive(s); err != nil {
 				return nil, err
 			}
-			next, err := p.runAll([]point{y})
-			if err != nil {
-				damping *= 8
-				continue
-			}
-			r := p.residuals(&next[0])
-			if sum := squares(r); sum < s.sum {
-				gain := (s.sum - sum) / s.sum
-				s.x, s.r, s.sum, moved = y, r, sum, true
-				damping = max(damping/4, 1e-6)
-				if gain > 5e-4 {
-					small = 0
-				} else if small++; small == 2 {
-					return s, p.derive(s)
-				}
-			} else {
-				damping *= 6
-			}
-		}
-		if !moved {
-			return s, nil
+			fresh = true
 		}
 	}
 	return s, nil
+}
+
+// secant brings the derivatives along to a step from s to y, where the residuals are
+// r. A step that is narrower than a derivative's width would bring the roughness along.
+func (p *problem) secant(s *solved, y point, r []float64) {
+	d := make([]float64, len(y))
+	wide := 0.0
+	for i := range y {
+		d[i] = y[i] - s.x[i]
+		wide = max(wide, math.Abs(d[i])/p.stepOf(i))
+	}
+	if wide < 1 {
+		return
+	}
+	var off mat.VecDense // of what the derivatives said of this step
+	off.MulVec(s.j, mat.NewVecDense(len(d), d))
+	for k := range r {
+		off.SetVec(k, s.r[k]-r[k]-off.AtVec(k))
+	}
+	s.j.RankOne(s.j, 1/squares(d), &off, mat.NewVecDense(len(d), d))
 }
 
 // derive fills in the derivatives, by central differences.
@@ -278,8 +313,8 @@ const trials = 12
 // car, but with scatter of combustion, noise of the logger, and a driver's pedal of
 // which only the plate was recorded: their mean is the bias of the fit.
 type scatter struct {
+	n        int       // launches, or searches
 	mean, sd []float64 // of each coordinate
-	search   []float64 // standard deviation of where searches end
 	held     []float64 // standard deviation that comes from what is not told
 }
 
@@ -322,12 +357,14 @@ func (p *problem) leaning(s *solved, answer *mat.Dense) ([]float64, error) {
 
 // scattered makes these launches: a parametric bootstrap (Efron and Tibshirani
 // 1993). Each launch is fitted anew, from beside where it was made: a linearised
-// fit would not see over the roughness, and promise too much.
+// fit would not see over the roughness, and promise too much. Where a search ends is
+// part of that, and is not counted again.
 func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
 	answer, ok := s.estimator()
 	if !ok {
 		return out, false, nil
 	}
+	out.n = trials
 	white := p.white(s)
 	deltas := make([][]float64, trials)
 	errs := make([]error, trials)
@@ -383,11 +420,9 @@ func (p *problem) trial(s *solved, white [len(compared)]float64, seed uint64) (d
 	question.Log, question.Workers = &made, 1
 	again := *p
 	again.Question, again.runs = &question, 0
-	end := &solved{x: p.beside(s.x, r)}
-	for _, again.step = range logSteps[1:] {
-		if end, err = again.descend(end.x, againSteps); err != nil {
-			return nil, 0, err
-		}
+	end, err := again.beside(s, r)
+	if err != nil {
+		return nil, 0, err
 	}
 	delta = make([]float64, len(s.x))
 	for i := range delta {
