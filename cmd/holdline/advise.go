@@ -59,6 +59,9 @@ func adviseCommand() *cobra.Command {
 			if seed < 0 {
 				return fmt.Errorf("--seed %d is out of range: 0 and up", seed)
 			}
+			if !(o.q.LeastGain >= 0 && o.q.LeastGain <= 1) {
+				return fmt.Errorf("--least-gain-s %g is out of range: 0 (anything that can be told from scatter) to 1", o.q.LeastGain)
+			}
 			o.q.Seed = uint64(seed)
 			return runAdvise(cmd, args[0], o)
 		},
@@ -77,6 +80,7 @@ func adviseCommand() *cobra.Command {
 	f.Float64Var(&o.humidity, "humidity", 0, "relative humidity in %: its vapour is taken off the air pressure")
 	f.IntVar(&o.q.Launches, "launches", 0, "launches to search with (0: 2400)")
 	f.IntVar(&o.q.Passes, "passes", 0, "changes at most, one a pass (0: 8)")
+	f.Float64Var(&o.q.LeastGain, "least-gain-s", 0.003, "what a change must gain to be advised")
 	f.IntVar(&o.q.Workers, "workers", 0, "launches at a time (0: one a core)")
 	f.IntVar(&o.again, "again", 1, "search with so many seeds, and say how far they agree")
 	f.Int64Var(&seed, "seed", 1, "first seed")

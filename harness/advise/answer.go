@@ -87,7 +87,7 @@ type Answer struct {
 	Steps         []Step    // in the order in which they were taken
 	Values        []float64 // recommended, of Knobs
 	Changes       []files.Change
-	Flat          bool // no further step can be told from scatter
+	Flat          bool // no further step is worth a change
 	Exhausted     bool // the launches that were allowed ended the search
 	Before, After Outcome
 	Gain          Gain
@@ -168,12 +168,21 @@ func (g Gain) say() string {
 	return text
 }
 
+// Worth says what a change has to gain.
+func (q *Question) Worth() string {
+	told := "time that can be told from scatter"
+	if q.LeastGain > 0 {
+		return fmt.Sprintf("%s, and at least %.3g ms", told, 1000*q.LeastGain)
+	}
+	return told
+}
+
 // Print shows the answer on a screen of 80 columns.
 func (a *Answer) Print(w io.Writer) {
 	harness.Wrap(w, "", fmt.Sprintf("%s, grip %s: %d launches from seed %d", a.Name, number(a.Grip), a.Launches, a.Seed))
 	fmt.Fprintln(w)
 	if len(a.Steps) == 0 {
-		harness.Wrap(w, "", "no change is recommended: no small step of any knob gains time that can be told from scatter")
+		harness.Wrap(w, "", "no change is recommended: no small step of any knob gains "+a.Worth())
 	} else {
 		fmt.Fprintln(w, "recommended, one change at a time, in this order:")
 	}
@@ -181,7 +190,7 @@ func (a *Answer) Print(w io.Writer) {
 		harness.Wrap(w, fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s from %s to %s: %s", s.Knob.Name, s.Knob.Say(s.From), s.Knob.Say(s.To), s.Gain.say()))
 	}
 	if a.Flat && len(a.Steps) > 0 {
-		harness.Wrap(w, "  ", "then no step can be told from scatter: the optimum is flat")
+		harness.Wrap(w, "  ", "then no step gains "+a.Worth()+": the optimum is flat")
 	}
 	if len(a.Steps) == a.Passes {
 		harness.Wrap(w, "  ", fmt.Sprintf("that is as many changes as were asked for (%d), and more may help: try, and ask again from there", a.Passes))

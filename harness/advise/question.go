@@ -20,12 +20,15 @@ type Question struct {
 	Rules    *Rules // of a class; nil: none
 	// Knobs are the names of those that may move; empty: all that the
 	// calibration has. "converter" moves only if it is named.
-	Knobs    []string
-	Passes   int    // changes, one knob each; 0: 8
-	Launches int    // at most; 0: 2400
-	Seed     uint64 // of the first launch
-	Workers  int    // launches at a time; below 1: one
-	Progress func(done int)
+	Knobs  []string
+	Passes int // changes, one knob each; 0: 8
+	// LeastGain is what a change must gain in s to be advised, in the mean of the
+	// launches that judge it; 0: anything that can be told from scatter.
+	LeastGain float64
+	Launches  int    // at most; 0: 2400
+	Seed      uint64 // of the first launch
+	Workers   int    // launches at a time; below 1: one
+	Progress  func(done int)
 }
 
 // Limits are the user's own. The zero value of each keeps to what the calibration

@@ -222,14 +222,15 @@ func (s *search) narrow(here *sample, list []*candidate, seed uint64, before, n,
 }
 
 // judge takes a candidate's step if seeds that had no part in choosing it say that
-// it is faster, and neither it nor what lies beyond it is worse.
+// it is faster by enough to be worth a change, and neither it nor what lies beyond it
+// is worse.
 func (s *search) judge(x []float64, here *sample, c *candidate, seed uint64) (*taken, error) {
 	beyond := s.beyond(x, c)
 	if err := s.bench.measure([]*sample{here, c.s, beyond}, seed, judgedN); err != nil {
 		return nil, err
 	}
 	g := gain(here, c.s, seed, judgedN)
-	if s.worse(here, c.s, seed, judgedN) || s.worse(here, beyond, seed, judgedN) || g.In.High >= 0 {
+	if s.worse(here, c.s, seed, judgedN) || s.worse(here, beyond, seed, judgedN) || g.In.High >= 0 || g.Mean > -s.q.LeastGain {
 		return nil, nil
 	}
 	return &taken{Step{Knob: s.knobs[c.knob], From: x[c.knob], To: c.to, Gain: g}, c.knob}, nil

@@ -10,11 +10,11 @@
 // and from the launch ceiling on the same controller), and its parameters are
 // moved until engine speed, road speeds and manifold pressure come as close to the
 // recorded ones as they can: Levenberg 1944 and Marquardt 1963, steps in the
-// logarithm of each parameter, derivatives by central differences (the plant goes
-// from firing event to firing event, so a step must be wider than an event). Two
-// nuisances are moved with them: when the clocks of recording and plant agree, and
-// for a clutch whose pedal travel was not recorded how long the driver took to let it
-// up.
+// logarithm of each parameter, derivatives by central differences, brought along by
+// secants between them (the plant goes from firing event to firing event, so a step
+// must be wider than an event). Two nuisances are moved with them: when the clocks of
+// recording and plant agree, and for a clutch whose pedal travel was not recorded how
+// long the driver took to let it up.
 //
 // Residuals of such a fit are not independent: an engine that hunts on its limiter
 // is let go at one moment of that or another, and the whole launch remembers it. The
