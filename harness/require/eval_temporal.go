@@ -130,26 +130,24 @@ func (ev *evaluator) pastBound(n *node, dst []int64, kids [2][]int64) {
 	foldBack(dst, kids[0], starts, needStart, maskOf(n.op))
 }
 
-// pastTimed turns time round: the past of a trace is the future of its mirror
-// image, with nothing beyond the end.
+// pastTimed turns time round for since: the past of a trace is the future of its
+// mirror image, with nothing beyond the end.
 func (ev *evaluator) pastTimed(n *node, dst []int64, kids [2][]int64) {
 	w, mask := n.window, maskOf(n.op)
-	if w.a == w.b && n.op != opSince {
+	switch {
+	case n.op != opSince && w.a == w.b:
 		shiftBack(dst, kids[0], w.a, top^mask)
 		return
+	case n.op != opSince:
+		slidePast(dst, kids[0], w.a, w.b, mask)
+		return
 	}
-	p, out := ev.newKeys(), ev.newKeys()
+	p, q, out, tmp := ev.newKeys(), ev.newKeys(), ev.newKeys(), ev.newKeys()
 	reverse(p, kids[0])
-	if n.op == opSince {
-		q, tmp := ev.newKeys(), ev.newKeys()
-		reverse(q, kids[1])
-		until(out, p, q, w.a, w.b, top, bottom, tmp)
-		ev.giveKeys(q)
-		ev.giveKeys(tmp)
-	} else {
-		slide(out, p, w.a, w.b, top^mask, mask)
-	}
+	reverse(q, kids[1])
+	until(out, p, q, w.a, w.b, top, bottom, tmp)
 	reverse(dst, out)
-	ev.giveKeys(p)
-	ev.giveKeys(out)
+	for _, k := range [...][]int64{p, q, out, tmp} {
+		ev.giveKeys(k)
+	}
 }

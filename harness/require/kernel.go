@@ -40,6 +40,25 @@ func slideTail(dst, src []int64, a, b int, acc, mask int64) {
 	}
 }
 
+// slidePast writes dst[t] = min or max of src[t-b..t-a]; before the first tick there
+// was nothing. The window of tick t is the one that begins at t-b.
+func slidePast(dst, src []int64, a, b int, mask int64) {
+	acc := top
+	for t := range dst[:min(b, len(dst))] {
+		if t >= a {
+			acc = min(acc, src[t-a]^mask)
+		}
+		dst[t] = acc ^ mask
+	}
+	if b >= len(dst) {
+		return
+	}
+	whole, w := dst[b:], b-a+1
+	for start := 0; start < len(whole); start += w {
+		slideBlock(whole, src, start, w, mask)
+	}
+}
+
 func slideBlock(dst, s []int64, start, w int, mask int64) {
 	end := start + w
 	acc := s[end-1] ^ mask
