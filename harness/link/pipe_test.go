@@ -10,6 +10,9 @@ import (
 	"github.com/holdline/holdline/harness/link/wire"
 )
 
+// programLimits leave a program time to start on a busy machine.
+var programLimits = Limits{Open: 10 * time.Second, Answer: 250 * time.Millisecond, Recover: 5 * time.Second}
+
 // pipe is an in-memory stream of bytes one way. It works in virtual time.
 type pipe struct {
 	mu     sync.Mutex

@@ -33,8 +33,6 @@ func rigFile(t testing.TB, how string) *Rig {
 	return r
 }
 
-var programLimits = Limits{Open: 10 * time.Second, Answer: 250 * time.Millisecond, Recover: 5 * time.Second}
-
 // A rig that is another program, on a pseudo-terminal, gives the same answers.
 func TestProgramIsTheSame(t *testing.T) {
 	j := shortened(shippedJobs(t)[2], 3)

@@ -1,3 +1,5 @@
+//go:build unix
+
 // Command profile says where the instructions of a firmware go: it runs the
 // firmware on the emulated board one instruction at a time and adds them up by
 // source line and by function, inlined or not.
