@@ -1,7 +1,9 @@
 package files
 
 import (
+	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -173,7 +175,8 @@ func tooLong(n *Node) bool {
 		return true
 	case IntegerNode, FloatNode:
 		_, power, _ := cutExponent(n.Raw)
-		return len(n.Raw) > 18 || len(power) > 3
+		_, err := strconv.ParseFloat(strings.ReplaceAll(n.Raw, "_", ""), 64)
+		return len(n.Raw) > 18 || len(power) > 3 || errors.Is(err, strconv.ErrRange)
 	}
 	for _, k := range append(n.Keys, n.Items...) {
 		if tooLong(k) {

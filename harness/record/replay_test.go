@@ -123,6 +123,7 @@ func TestTraceFilesKeepWhatWasRecorded(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join(dir, record.TraceFile+record.PartialSuffix))
 	require.NoError(t, err)
 	assert.Equal(t, byte('\n'), text[len(text)-1])
-	_, err = record.CreateTraceFiles(dir, cal, false)
-	assert.NoError(t, err, "a partial file of an earlier run does not block the next one")
+	out, err = record.CreateTraceFiles(dir, cal, false)
+	require.NoError(t, err, "a partial file of an earlier run does not block the next one")
+	out.Abort(context.Canceled)
 }

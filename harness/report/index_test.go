@@ -88,7 +88,9 @@ func TestIndexMemoryIsBounded(t *testing.T) {
 
 // An error of the sequence is passed on, and no temporary file stays.
 func TestIndexError(t *testing.T) {
-	t.Setenv("TMPDIR", t.TempDir())
+	dir := t.TempDir()
+	t.Setenv("TMPDIR", dir)
+	t.Setenv("TMP", dir) // on Windows
 	broken := errors.New("no more")
 	err := report.Index(io.Discard, report.IndexHead{}, func(yield func(report.IndexRow, error) bool) {
 		if yield(report.IndexRow{Name: "first"}, nil) {
