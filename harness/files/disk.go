@@ -7,6 +7,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"github.com/holdline/holdline/harness"
 )
 
 func readAtMost(r io.Reader, n int64) ([]byte, error) {
@@ -55,7 +57,7 @@ func place(tmp, path string, force bool) error {
 			return existsError(path)
 		}
 	}
-	if err := os.Rename(tmp, path); err != nil {
+	if err := harness.Rename(tmp, path); err != nil {
 		return err
 	}
 	return syncFolder(path)

@@ -8,6 +8,8 @@ import (
 	"os"
 	"strconv"
 	"strings"
+
+	"github.com/holdline/holdline/harness"
 )
 
 // PartialSuffix marks an atomic file that was not completed.
@@ -248,7 +250,7 @@ func (w *Writer) Close() error {
 	}
 	w.file = nil
 	if w.err == nil && w.atomic {
-		w.fail(os.Rename(partial, path))
+		w.fail(harness.Rename(partial, path))
 	}
 	if w.err != nil {
 		w.path = partial

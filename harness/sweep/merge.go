@@ -11,6 +11,7 @@ import (
 	"sort"
 	"strings"
 
+	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 )
 
@@ -229,7 +230,7 @@ func (w *wholeFile) finish() error {
 	if err != nil {
 		return err
 	}
-	if err := os.Rename(w.file.Name(), w.path); err != nil {
+	if err := harness.Rename(w.file.Name(), w.path); err != nil {
 		return err
 	}
 	return syncFolder(filepath.Dir(w.path))

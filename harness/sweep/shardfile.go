@@ -14,6 +14,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+
+	"github.com/holdline/holdline/harness"
 )
 
 // ShardFormat is the kind and version of a shard's file: a header, a JSON array
@@ -122,7 +124,7 @@ func (w *shardWriter) finish(path string) error {
 	if err = errors.Join(err, w.file.Chmod(0o644), w.file.Sync(), w.file.Close()); err != nil {
 		return err
 	}
-	if err := os.Rename(w.file.Name(), path); err != nil {
+	if err := harness.Rename(w.file.Name(), path); err != nil {
 		return err
 	}
 	return syncFolder(filepath.Dir(path))
