@@ -325,3 +325,15 @@ func TestWorkersDoNotShow(t *testing.T) {
 	}
 	assert.Equal(t, sums[0], sums[1])
 }
+
+// An interval is as wide as what it is made of says: with published quantiles of
+// Student's distribution (t of 0.975: 2.201 for 11, 4.303 for 2 degrees of freedom,
+// any handbook's table) and 1.960 of the normal one.
+func TestWidthsOfIntervals(t *testing.T) {
+	s := scatter{n: 12, sd: []float64{0.01}, held: []float64{0}}
+	assert.InDelta(t, 2.201*0.01*math.Sqrt(13./12), s.halfWidth(0), 1e-5)
+	s.held[0] = 0.02
+	assert.InDelta(t, math.Hypot(2.201*0.01*math.Sqrt(13./12), 1.960*0.02), s.halfWidth(0), 1e-5)
+	s.held[0], s.ends, s.end = 0, 3, []float64{0.03}
+	assert.InDelta(t, math.Hypot(2.201*0.01*math.Sqrt(13./12), 4.303*0.03/math.Sqrt(3)), s.halfWidth(0), 1e-5)
+}

@@ -100,6 +100,7 @@ func launch(ctx context.Context, q Question) (*Report, error) {
 			if spread, ok, err = p.scattered(s); err != nil {
 				return nil, err
 			}
+			spread.ends, spread.end = search.ends, search.sd
 			at, reason = p.untold(s, spread, ok)
 		}
 		if at < 0 {
@@ -135,10 +136,15 @@ func (p *problem) weigh(s *solved) {
 }
 
 // halfWidth is that of an interval, in logarithms: of a further estimate and of the
-// mean of so many, and of what the recording does not tell and the file may have wrong.
+// mean of so many launches, of the mean of where searches ended, and of what the
+// recording does not tell and the file may have wrong.
 func (s *scatter) halfWidth(i int) float64 {
-	t := distuv.StudentsT{Sigma: 1, Nu: float64(s.n - 1)}.Quantile(0.975)
-	return math.Hypot(t*s.sd[i]*math.Sqrt(1+1/float64(s.n)), distuv.UnitNormal.Quantile(0.975)*s.held[i])
+	t := func(n int) float64 { return distuv.StudentsT{Sigma: 1, Nu: float64(n - 1)}.Quantile(0.975) }
+	width := math.Hypot(t(s.n)*s.sd[i]*math.Sqrt(1+1/float64(s.n)), distuv.UnitNormal.Quantile(0.975)*s.held[i])
+	if s.end != nil {
+		width = math.Hypot(width, t(s.ends)*s.end[i]/math.Sqrt(float64(s.ends)))
+	}
+	return width
 }
 
 // untold finds the parameter that is told least, and says why; -1: all are told.

@@ -108,7 +108,7 @@ func (p *problem) again(s *solved) (*solved, scatter, error) {
 		good++
 	}
 	mean := make(point, p.size())
-	spread := scatter{n: trials, // launches with scatter will end no closer together
+	spread := scatter{ends: good, n: trials, // launches with scatter will end no closer together
 		mean: make([]float64, p.size()), sd: make([]float64, p.size()), held: make([]float64, p.size())}
 	for k := range mean {
 		var list []float64
@@ -315,6 +315,8 @@ const trials = 12
 type scatter struct {
 	n        int       // launches, or searches
 	mean, sd []float64 // of each coordinate
+	ends     int       // of searches of the recording itself, whose mean is the estimate
+	end      []float64 // standard deviation of theirs
 	held     []float64 // standard deviation that comes from what is not told
 }
 
@@ -357,8 +359,9 @@ func (p *problem) leaning(s *solved, answer *mat.Dense) ([]float64, error) {
 
 // scattered makes these launches: a parametric bootstrap (Efron and Tibshirani
 // 1993). Each launch is fitted anew, from beside where it was made: a linearised
-// fit would not see over the roughness, and promise too much. Where a search ends is
-// part of that, and is not counted again.
+// fit would not see over the roughness, and promise too much. (They begin beside what
+// is true of them. The recording's searches begin at the car file: whether those came
+// to one place is counted beside it.)
 func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
 	answer, ok := s.estimator()
 	if !ok {
