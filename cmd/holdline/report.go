@@ -60,9 +60,18 @@ func reportCommand() *cobra.Command {
 // reportRuns makes the page of every run under the folders, and their index. One
 // run is read at a time.
 func reportRuns(cmd *cobra.Command, dirs []string, o reportOptions) error {
-	folders, err := runFolders(dirs)
-	if err != nil {
-		return err
+	var folders []string
+	var groups []repeated
+	for _, dir := range dirs {
+		g := repeated{name: filepath.ToSlash(dir)}
+		runs, err := storedRuns(dir)
+		if err != nil {
+			return err
+		}
+		for _, r := range runs {
+			folders, g.runs = append(folders, r.dir), append(g.runs, r.result)
+		}
+		groups = append(groups, g)
 	}
 	for _, dir := range folders {
 		if err := remakePage(dir); err != nil {
@@ -88,57 +97,38 @@ func reportRuns(cmd *cobra.Command, dirs []string, o reportOptions) error {
 	if cut := cutFolders(dirs); len(cut) > 0 {
 		harness.Wrap(w, "left out: ", fmt.Sprintf("runs that did not come to their end and have no %s: %d, such as %s", report.ResultsFile, len(cut), cut[0]))
 	}
-	groups, err := repeatedOf(dirs)
-	if err == nil {
-		printRepeats(w, groups)
-	}
-	return err
+	printRepeats(w, groups)
+	return nil
 }
 
-// repeatedOf reads the launches below each folder that was named.
-func repeatedOf(dirs []string) (groups []repeated, err error) {
-	for _, dir := range dirs {
-		folders, err := runFolders([]string{dir})
-		if err != nil {
-			return nil, err
-		}
-		g := repeated{name: filepath.ToSlash(dir)}
-		for _, f := range folders {
-			r, err := report.ReadResults(filepath.Join(f, report.ResultsFile))
-			if err != nil {
-				return nil, err
-			}
-			g.runs = append(g.runs, &harness.Results{Seed: r.Seed, Launch: r.Launch, Repeat: r.Repeat}) // the rest is large
-		}
-		groups = append(groups, g)
-	}
-	return groups, nil
+// storedRun is a folder with the results of one run, and what of them says how
+// repeatable it is: the rest is large.
+type storedRun struct {
+	dir    string
+	result *harness.Results
 }
 
-// runFolders lists the folders under dirs that hold the results of one run, in
-// the order of their names.
-func runFolders(dirs []string) (list []string, err error) {
-	for _, dir := range dirs {
-		before := len(list)
-		err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
-			if err != nil || d.Name() != report.ResultsFile {
-				return err
-			}
-			r, err := report.ReadResults(path)
-			if err == nil && len(r.Runs) == 0 {
-				list = append(list, filepath.Dir(path))
-			}
+// storedRuns lists the folders under dir that hold the results of one run, in the
+// order of their names.
+func storedRuns(dir string) (list []storedRun, err error) {
+	err = filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.Name() != report.ResultsFile {
 			return err
-		})
-		if err != nil {
-			return nil, err
 		}
-		if len(list) == before {
-			if cut := cutFolders([]string{dir}); len(cut) > 0 {
-				return nil, fmt.Errorf("%s holds a run that did not come to its end, without %s: its trace is kept up to there, run it again for a page", cut[0], report.ResultsFile)
-			}
-			return nil, fmt.Errorf("%s holds no %s of a run: name a folder that was written with --out", dir, report.ResultsFile)
+		r, err := report.ReadResults(path)
+		if err == nil && len(r.Runs) == 0 {
+			list = append(list, storedRun{filepath.Dir(path), &harness.Results{Seed: r.Seed, Launch: r.Launch, Repeat: r.Repeat}})
 		}
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	if len(list) == 0 {
+		if cut := cutFolders([]string{dir}); len(cut) > 0 {
+			return nil, fmt.Errorf("%s holds a run that did not come to its end, without %s: its trace is kept up to there, run it again for a page", cut[0], report.ResultsFile)
+		}
+		return nil, fmt.Errorf("%s holds no %s of a run: name a folder that was written with --out", dir, report.ResultsFile)
 	}
 	return unnested(list), nil
 }
@@ -163,16 +153,16 @@ func cutFolders(dirs []string) (list []string) {
 
 // unnested leaves out a folder above another: its results are those of the run
 // below.
-func unnested(list []string) (out []string) {
+func unnested(list []storedRun) (out []storedRun) {
 	above := map[string]bool{}
-	for _, dir := range list {
-		for up := filepath.Dir(dir); up != dir && !above[up]; dir, up = up, filepath.Dir(up) {
+	for _, r := range list {
+		for dir, up := r.dir, filepath.Dir(r.dir); up != dir && !above[up]; dir, up = up, filepath.Dir(up) {
 			above[up] = true
 		}
 	}
-	for _, dir := range list {
-		if !above[dir] {
-			out = append(out, dir)
+	for _, r := range list {
+		if !above[r.dir] {
+			out = append(out, r)
 		}
 	}
 	return out
@@ -233,14 +223,14 @@ func reportOverlay(cmd *cobra.Command, dirs []string, o reportOptions) error {
 
 // oneRun reads the only run under a folder.
 func oneRun(dir string) (*report.Run, error) {
-	folders, err := runFolders([]string{dir})
+	runs, err := storedRuns(dir)
 	if err != nil {
 		return nil, err
 	}
-	if len(folders) > 1 {
-		return nil, fmt.Errorf("%s holds %d runs: name the folder of one, such as %s", dir, len(folders), folders[0])
+	if len(runs) > 1 {
+		return nil, fmt.Errorf("%s holds %d runs: name the folder of one, such as %s", dir, len(runs), runs[0].dir)
 	}
-	return report.ReadFolder(folders[0])
+	return report.ReadFolder(runs[0].dir)
 }
 
 func reportTables(cmd *cobra.Command, paths []string, o reportOptions) error {
