@@ -29,7 +29,7 @@ type row struct {
 var (
 	command = regexp.MustCompile("`([^`]+)`")
 	// telling are the lines of an output that hold a figure.
-	telling = regexp.MustCompile(`^Benchmark|^\s+\S+_test\.go:\d+:|^(ok|FAIL|---)\s|coverage:|^real`)
+	telling = regexp.MustCompile(`^Benchmark|^\s+\S+_test\.go:\d+:|^(ok|FAIL|---)\s|coverage:|^real|^GO-\d|reports looked at`)
 )
 
 func main() {
