@@ -78,8 +78,12 @@ func syncFolder(path string) error {
 	return dir.Close()
 }
 
-// reasonOf cuts the path that the os package puts before its reasons.
+// reasonOf cuts the path that the os package puts before its reasons. The commonest
+// one reads the same on every system.
 func reasonOf(err error) string {
+	if errors.Is(err, fs.ErrNotExist) {
+		return "no such file or directory"
+	}
 	var pe *fs.PathError
 	if errors.As(err, &pe) {
 		return pe.Err.Error()

@@ -54,7 +54,7 @@ func TestReadAndWriteKind(t *testing.T) {
 
 	_, _, findings = gardenKind.Read(path + ".none")
 	require.Len(t, findings, 1)
-	assert.Contains(t, findings[0].Reason, "cannot be read: ")
+	assert.Contains(t, findings[0].Reason, "cannot be read: no such file")
 
 	require.NoError(t, os.WriteFile(path, make([]byte, MaxSize+5), 0o644))
 	_, _, findings = gardenKind.Read(path)

@@ -328,7 +328,7 @@ func TestWorkersDoNotShow(t *testing.T) {
 
 // An interval is as wide as what it is made of says: with published quantiles of
 // Student's distribution (t of 0.975: 2.201 for 11, 4.303 for 2 degrees of freedom,
-// any handbook's table) and 1.960 of the normal one.
+// from memory) and 1.960 of the normal one.
 func TestWidthsOfIntervals(t *testing.T) {
 	s := scatter{n: 12, sd: []float64{0.01}, held: []float64{0}}
 	assert.InDelta(t, 2.201*0.01*math.Sqrt(13./12), s.halfWidth(0), 1e-5)
@@ -336,4 +336,19 @@ func TestWidthsOfIntervals(t *testing.T) {
 	assert.InDelta(t, math.Hypot(2.201*0.01*math.Sqrt(13./12), 1.960*0.02), s.halfWidth(0), 1e-5)
 	s.held[0], s.ends, s.end = 0, 3, []float64{0.03}
 	assert.InDelta(t, math.Hypot(2.201*0.01*math.Sqrt(13./12), 4.303*0.03/math.Sqrt(3)), s.halfWidth(0), 1e-5)
+}
+
+// After a step the derivatives say of it what it did (the secant condition), and of
+// a direction across it what they said before. A narrow step leaves them alone.
+func TestSecantsSayWhatAStepDid(t *testing.T) {
+	p := &problem{free: []int{0, 1}, step: 0.04}
+	s := &solved{x: point{0, 0, 0}, r: []float64{3, -1}, j: mat.NewDense(2, 3, []float64{1, 2, 3, 4, 5, 6})}
+	y, r := point{0.08, 0, 0}, []float64{2.5, -0.75}
+	p.secant(s, y, r)
+	assert.InDelta(t, s.r[0]-r[0], 0.08*s.j.At(0, 0), 1e-12)
+	assert.InDelta(t, s.r[1]-r[1], 0.08*s.j.At(1, 0), 1e-12)
+	assert.Equal(t, []float64{2, 3, 5, 6}, []float64{s.j.At(0, 1), s.j.At(0, 2), s.j.At(1, 1), s.j.At(1, 2)})
+	before := mat.DenseCopyOf(s.j)
+	p.secant(s, point{0.03, 0, 0}, []float64{9, 9})
+	assert.Equal(t, before, s.j)
 }

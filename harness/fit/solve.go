@@ -108,7 +108,8 @@ func (p *problem) again(s *solved) (*solved, scatter, error) {
 		good++
 	}
 	mean := make(point, p.size())
-	spread := scatter{ends: good, n: trials, // launches with scatter will end no closer together
+	// As many launches with scatter will not end closer together than these searches.
+	spread := scatter{n: trials, ends: good,
 		mean: make([]float64, p.size()), sd: make([]float64, p.size()), held: make([]float64, p.size())}
 	for k := range mean {
 		var list []float64
@@ -313,7 +314,7 @@ const trials = 12
 // car, but with scatter of combustion, noise of the logger, and a driver's pedal of
 // which only the plate was recorded: their mean is the bias of the fit.
 type scatter struct {
-	n        int       // launches, or searches
+	n        int       // launches
 	mean, sd []float64 // of each coordinate
 	ends     int       // of searches of the recording itself, whose mean is the estimate
 	end      []float64 // standard deviation of theirs

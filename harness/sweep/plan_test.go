@@ -56,7 +56,7 @@ func TestMistakesOfPlans(t *testing.T) {
 	for _, x := range []struct{ title, text, says string }{
 		{"nothing to launch", "", "nothing to launch"},
 		{"both", saltmarsh + "car = \"x\"", "give one or the other"},
-		{"scenario that is not there", `scenarios = ["nowhere.toml"]`, `test.toml:3:\d+: error: scenarios\[1\]: cannot be read: `},
+		{"scenario that is not there", `scenarios = ["nowhere.toml"]`, `test.toml:3:\d+: error: scenarios\[1\]: cannot be read: no such file`},
 		{"unknown key", saltmarsh + "repeat = 3", "did you mean repeats"},
 		{"no values", grip, "needs either values"},
 		{"values and range", grip + "values = [1]\nfrom = 1\nto = 2\nstep = 1", "needs either values"},
