@@ -154,7 +154,7 @@ func forbidden(rules string, paths []string) harness.Findings {
 func checkFile(path string) harness.Findings {
 	text, err := files.ReadText(path)
 	if err != nil {
-		return harness.Findings{{Severity: harness.Error, File: path, Reason: "cannot be read: " + err.Error()}}
+		return harness.Findings{{Severity: harness.Error, File: path, Reason: "cannot be read: " + harness.ReasonOf(err)}}
 	}
 	doc, findings := files.Parse(path, text)
 	kind, ok := fileKinds[files.FormatOf(doc)]

@@ -26,13 +26,13 @@ func WriteFile(path string, data []byte, force bool) (err error) {
 	}
 	tmp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
 	if err != nil {
-		return fmt.Errorf("%s: cannot be written: %s", path, reasonOf(err))
+		return fmt.Errorf("%s: cannot be written: %s", path, harness.ReasonOf(err))
 	}
 	defer func() {
 		tmp.Close()
 		os.Remove(tmp.Name())
 		if err != nil && !errors.Is(err, fs.ErrExist) {
-			err = fmt.Errorf("%s: cannot be written: %s", path, reasonOf(err))
+			err = fmt.Errorf("%s: cannot be written: %s", path, harness.ReasonOf(err))
 		}
 	}()
 	if _, err = tmp.Write(data); err != nil {
@@ -76,23 +76,6 @@ func syncFolder(path string) error {
 	}
 	dir.Sync()
 	return dir.Close()
-}
-
-// reasonOf cuts the path that the os package puts before its reasons. The commonest
-// one reads the same on every system.
-func reasonOf(err error) string {
-	if errors.Is(err, fs.ErrNotExist) {
-		return "no such file or directory"
-	}
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		return pe.Err.Error()
-	}
-	var le *os.LinkError
-	if errors.As(err, &le) {
-		return le.Err.Error()
-	}
-	return err.Error()
 }
 
 // Beside resolves a path that a file names: from that file's folder, whatever the

@@ -92,7 +92,7 @@ func (k Kind[T]) Read(path string, changes ...Change) (*T, *Document, harness.Fi
 	text, err := ReadText(path)
 	if err != nil {
 		doc := &Document{File: path, Root: &Node{Kind: TableNode}, Partial: true}
-		return new(T), doc, harness.Findings{{Severity: harness.Error, File: path, Reason: "cannot be read: " + reasonOf(err)}}.Sorted()
+		return new(T), doc, harness.Findings{{Severity: harness.Error, File: path, Reason: "cannot be read: " + harness.ReasonOf(err)}}.Sorted()
 	}
 	return k.Decode(path, text, changes...)
 }

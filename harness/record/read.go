@@ -66,11 +66,7 @@ func (m mapped) ReadAt(p []byte, off int64) (n int, err error) {
 }
 
 func ioFinding(path string, line int, err error) harness.Findings {
-	var pe *os.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return harness.Findings{{Severity: harness.Error, Level: harness.Error.String(), File: path, Line: line, Reason: err.Error()}}
+	return harness.Findings{{Severity: harness.Error, Level: harness.Error.String(), File: path, Line: line, Reason: harness.ReasonOf(err)}}
 }
 
 func read(r io.Reader, name string, size int64, o Options) (*Recording, harness.Findings) {

@@ -107,7 +107,7 @@ func (m *merge) include(from, name string, path []string) {
 	}
 	text, err := os.ReadFile(name)
 	if err != nil {
-		m.fail(from, "include", name, "cannot be read: "+err.Error(), "")
+		m.fail(from, "include", name, "cannot be read: "+harness.ReasonOf(err), "")
 		return
 	}
 	m.text(name, text, path)

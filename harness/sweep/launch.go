@@ -3,7 +3,6 @@ package sweep
 import (
 	"context"
 	"errors"
-	"io/fs"
 	"path/filepath"
 	"strings"
 
@@ -247,15 +246,6 @@ func firstError(fs harness.Findings) harness.Finding {
 		}
 	}
 	return harness.Finding{}
-}
-
-// reason cuts the path that the os package puts before its reasons.
-func reason(err error) string {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		return pe.Err.Error()
-	}
-	return err.Error()
 }
 
 // shownFile is a path as rows show it.

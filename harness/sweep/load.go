@@ -145,7 +145,7 @@ func (p *Plan) read(path string) (why string) {
 	}
 	text, err := files.ReadText(path)
 	if err != nil {
-		return "cannot be read: " + reason(err)
+		return "cannot be read: " + harness.ReasonOf(err)
 	}
 	p.texts[path] = text
 	return ""

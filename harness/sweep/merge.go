@@ -67,7 +67,7 @@ func collectShards(folders []string) (list []found, problems []string) {
 	for _, dir := range folders {
 		entries, err := os.ReadDir(dir)
 		if err != nil {
-			problems = append(problems, fmt.Sprintf("%s: %s", dir, reason(err)))
+			problems = append(problems, fmt.Sprintf("%s: %s", dir, harness.ReasonOf(err)))
 		}
 		for _, e := range entries {
 			name, tag, ok := parseFileName(e.Name())
