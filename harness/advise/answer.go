@@ -149,10 +149,14 @@ func (o *Outcome) say() string {
 	return text
 }
 
-// Time spells the mean, or that no launch came to 60 ft.
+// Time spells the mean, or that no launch came to 60 ft. Where some launches are no
+// good it is a dash: their mean would be of what stands for a car that never left.
 func (o *Outcome) Time() string {
 	if o.Refused != "" || o.N > 0 && o.Bad == o.N && o.SD == 0 && o.Mean == neverLeft {
 		return "none"
+	}
+	if o.Bad > 0 {
+		return "-"
 	}
 	return fmt.Sprintf("%.3f", o.Mean)
 }
@@ -234,8 +238,13 @@ func (o *Outcome) asks() string {
 
 func (a *Answer) printSurfaces(w io.Writer) {
 	fmt.Fprintf(w, "\n%-12s %10s %10s   %s\n", "grip", "now", "changed", "difference")
+	bad := 0
 	for _, s := range a.Surfaces {
+		bad += s.Before.Bad + s.After.Bad
 		fmt.Fprintf(w, "%-12s %10s %10s   %s\n", number(s.Grip), s.Before.Time(), s.After.Time(), s.After.or(s.Gain))
+	}
+	if bad > 0 {
+		fmt.Fprintln(w, "-: no mean, because some of these launches are no good")
 	}
 }
 

@@ -38,10 +38,24 @@ func WriteFile(path string, data []byte, force bool) (err error) {
 	if _, err = tmp.Write(data); err != nil {
 		return err
 	}
-	if err = errors.Join(tmp.Chmod(0o644), tmp.Sync(), tmp.Close()); err != nil {
+	if err = complete(tmp); err != nil {
 		return err
 	}
 	return place(tmp.Name(), path, force)
+}
+
+// Finish gives a temporary file of the same folder its name, in place of what had it,
+// once all of it is on the disk. It closes the file; where it fails, the file stays
+// under its own name.
+func Finish(tmp *os.File, path string) error {
+	if err := complete(tmp); err != nil {
+		return err
+	}
+	return place(tmp.Name(), path, true)
+}
+
+func complete(tmp *os.File) error {
+	return errors.Join(tmp.Chmod(0o644), tmp.Sync(), tmp.Close())
 }
 
 // place moves the finished file to its name. Without force it uses a link,

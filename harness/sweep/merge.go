@@ -226,14 +226,10 @@ func createWhole(path string) (*wholeFile, error) {
 }
 
 func (w *wholeFile) finish() error {
-	err := errors.Join(w.Flush(), w.file.Chmod(0o644), w.file.Sync(), w.file.Close())
-	if err != nil {
+	if err := w.Flush(); err != nil {
 		return err
 	}
-	if err := harness.Rename(w.file.Name(), w.path); err != nil {
-		return err
-	}
-	return syncFolder(filepath.Dir(w.path))
+	return files.Finish(w.file, w.path)
 }
 
 // drop removes what was not finished; after finish it does nothing.

@@ -15,7 +15,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/files"
 )
 
 // ShardFormat is the kind and version of a shard's file: a header, a JSON array
@@ -120,29 +120,15 @@ func (w *shardWriter) finish(path string) error {
 	if err != nil {
 		return err
 	}
-	_, err = w.file.Write(append(line, '\n'))
-	if err = errors.Join(err, w.file.Chmod(0o644), w.file.Sync(), w.file.Close()); err != nil {
+	if _, err = w.file.Write(append(line, '\n')); err != nil {
 		return err
 	}
-	if err := harness.Rename(w.file.Name(), path); err != nil {
-		return err
-	}
-	return syncFolder(filepath.Dir(path))
+	return files.Finish(w.file, path)
 }
 
 func (w *shardWriter) drop() {
 	w.file.Close()
 	os.Remove(w.file.Name())
-}
-
-// syncFolder makes a new name durable where the system lets a folder be synced.
-func syncFolder(path string) error {
-	d, err := os.Open(path)
-	if err != nil {
-		return nil
-	}
-	d.Sync()
-	return d.Close()
 }
 
 // shardReader reads a shard's file row by row.
