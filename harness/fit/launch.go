@@ -87,6 +87,9 @@ type problem struct {
 	runs   int
 	step   float64    // of derivatives, in logarithms
 	rough  *roughness // nil: the plant runs without scatter
+	// trust is what a car file counts for beside the recording: one over the standard
+	// deviation that the logarithms of its values are taken to have. 0: nothing.
+	trust float64
 }
 
 // roughness is the scatter of a launch.
@@ -275,9 +278,9 @@ func (p *problem) parallel(n int, do func(i int)) {
 	wait.Wait()
 }
 
-// residuals are recorded minus plant, over the scale of each signal; series after
-// series, with what is missing left at zero.
-func (p *problem) residuals(s *series) []float64 {
+// residuals are recorded minus plant at x, over the scale of each signal; series after
+// series, with what is missing left at zero; then how far x is from the car file.
+func (p *problem) residuals(s *series, x point) []float64 {
 	var out []float64
 	for i := range compared {
 		if !p.use[i] {
@@ -292,6 +295,9 @@ func (p *problem) residuals(s *series) []float64 {
 			out = append(out, r)
 			k++
 		}
+	}
+	for i := range p.free {
+		out = append(out, -p.trust*x[i])
 	}
 	return out
 }

@@ -109,7 +109,9 @@ func launch(ctx context.Context, q Question) (*Report, error) {
 		why[p.free[at]] = reason
 		p.tell("once more, without %s", p.all[p.free[at]].Name)
 		p.free = append(p.free[:at:at], p.free[at+1:]...)
-		x = append(append(point(nil), s.x[:at]...), s.x[at+1:]...)
+		// What is left goes on from where the first search ended, and not from where
+		// letting this one go has taken it.
+		x = append(append(point(nil), x[:at]...), x[at+1:]...)
 		if len(p.free) == 0 {
 			s.x = x // what is left of it: the clock, and the driver's time
 			break

@@ -21,8 +21,6 @@ type solved struct {
 	steps int
 }
 
-const mostSteps = 25
-
 func squares(r []float64) float64 {
 	sum := 0.0
 	for _, x := range r {
@@ -33,34 +31,70 @@ func squares(r []float64) float64 {
 
 // starts of the first search: the car file, and places around it.
 const (
-	starts     = 5
+	starts     = 8
 	startWidth = 0.12 // standard deviation, in logarithms
-	startSteps = 5
+	startSteps = 8    // with each width of derivatives
 )
 
-// search looks for the least sum of squares from several starts, a few steps each,
-// and goes on from the best.
+// search looks for the least sum of squares from several starts, each to its end: of
+// these many are no good, and few steps do not show which. What the recording hardly
+// tells stays near the car file meanwhile: let go, it takes the others along to where
+// the launch is another.
 func (p *problem) search(x point) (*solved, error) {
-	p.step = logSteps[0]
-	r := rand.New(rand.NewPCG(1, 1))
-	var best *solved
-	for i := range starts {
-		p.tell("searching, start %d of %d", i+1, starts)
-		y := append(point(nil), x...)
-		for k := range y {
-			if i > 0 && k < len(p.free) {
-				y[k] += startWidth * r.NormFloat64()
+	ends := make([]*solved, starts)
+	errs := make([]error, starts)
+	runs := make([]int, starts)
+	said := p.counted("searching, %d of %d", starts)
+	p.parallel(starts, func(i int) {
+		r := rand.New(rand.NewPCG(1, uint64(i)))
+		alone := *p
+		alone.Question, alone.runs, alone.trust = p.alone(p.Log), 0, 1/trusted
+		end := &solved{x: append(point(nil), x...)}
+		for k := range p.free {
+			if i > 0 {
+				end.x[k] += startWidth * r.NormFloat64()
 			}
 		}
-		s, err := p.descend(y, startSteps, nil)
-		if err != nil {
-			return nil, err
+		for _, alone.step = range logSteps {
+			if end, errs[i] = alone.descend(end.x, startSteps, end.j); errs[i] != nil {
+				return
+			}
 		}
-		if best == nil || s.sum < best.sum {
-			best = s
-		}
+		ends[i], runs[i] = end, alone.runs
+		said()
+	})
+	for _, n := range runs {
+		p.runs += n
 	}
-	return p.solve(best.x)
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	return slices.MinFunc(ends, func(a, b *solved) int { return cmp.Compare(a.sum, b.sum) }), nil
+}
+
+// trusted is how far a value of the car file is taken to be off while the first
+// search looks around: the standard deviation of its logarithm.
+const trusted = 0.2
+
+// alone is the question of a search that runs beside others.
+func (p *problem) alone(l *Log) *Question {
+	q := *p.Question
+	q.Log, q.Workers, q.Tell = l, 1, nil
+	return &q
+}
+
+// counted tells how many of n things that are done beside each other are done: none
+// so far, and one more with each call of the function that it gives.
+func (p *problem) counted(format string, n int) func() {
+	var lock sync.Mutex
+	done := 0
+	p.tell(format, done, n)
+	return func() {
+		lock.Lock()
+		defer lock.Unlock()
+		done++
+		p.tell(format, done, n)
+	}
 }
 
 // The sum of squares is rough: events come and go as a parameter moves. Several
@@ -122,21 +156,9 @@ func (p *problem) again(s *solved) (*solved, scatter, error) {
 	if err != nil {
 		return nil, scatter{}, err
 	}
-	out := &solved{x: mean, r: p.residuals(&runs[0])}
+	out := &solved{x: mean, r: p.residuals(&runs[0], mean)}
 	out.sum = squares(out.r)
 	return out, spread, p.derive(out)
-}
-
-// solve moves x to where the sum of squares is least.
-func (p *problem) solve(x point) (s *solved, err error) {
-	for _, step := range logSteps {
-		p.step = step
-		if s, err = p.descend(x, mostSteps, nil); err != nil {
-			return nil, err
-		}
-		x = s.x
-	}
-	return s, nil
 }
 
 // furthest is how far a parameter may go from the car file, in logarithms: a
@@ -154,7 +176,7 @@ func (p *problem) descend(x point, most int, j *mat.Dense) (*solved, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &solved{x: x, r: p.residuals(&first[0])}
+	s := &solved{x: x, r: p.residuals(&first[0], x)}
 	s.sum = squares(s.r)
 	fresh := j == nil
 	if fresh {
@@ -176,7 +198,7 @@ func (p *problem) descend(x point, most int, j *mat.Dense) (*solved, error) {
 			damping, tries = damping*8, tries+1
 			continue
 		}
-		r := p.residuals(&next[0])
+		r := p.residuals(&next[0], y)
 		sum := squares(r)
 		gain := (s.sum - sum) / s.sum
 		stale := !fresh
@@ -239,7 +261,7 @@ func (p *problem) derive(s *solved) error {
 	}
 	s.j = mat.NewDense(len(s.r), n, nil)
 	for i := range n {
-		up, down := p.residuals(&runs[2*i]), p.residuals(&runs[2*i+1])
+		up, down := p.residuals(&runs[2*i], points[2*i]), p.residuals(&runs[2*i+1], points[2*i+1])
 		for k := range s.r {
 			s.j.Set(k, i, -(up[k]-down[k])/(2*p.stepOf(i)))
 		}
@@ -345,7 +367,7 @@ func (p *problem) leaning(s *solved, answer *mat.Dense) ([]float64, error) {
 			return nil, err
 		}
 		p.runs = wide.runs
-		up, down := p.residuals(&runs[0]), p.residuals(&runs[1])
+		up, down := p.residuals(&runs[0], s.x), p.residuals(&runs[1], s.x)
 		for i := range up {
 			up[i] = (up[i] - down[i]) / 2
 		}
@@ -373,14 +395,11 @@ func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
 	deltas := make([][]float64, trials)
 	errs := make([]error, trials)
 	runs := make([]int, trials)
-	var lock sync.Mutex
-	done := 0
+	said := p.counted("launches with scatter, %d of %d", trials)
 	p.parallel(trials, func(i int) {
-		deltas[i], runs[i], errs[i] = p.trial(s, white, uint64(i))
-		lock.Lock()
-		defer lock.Unlock()
-		done++
-		p.tell("launches with scatter, %d of %d", done, trials)
+		if deltas[i], runs[i], errs[i] = p.trial(s, white, uint64(i)); errs[i] == nil {
+			said()
+		}
 	})
 	for _, n := range runs {
 		p.runs += n
@@ -420,10 +439,8 @@ func (p *problem) trial(s *solved, white [len(compared)]float64, seed uint64) (d
 			}
 		}
 	}
-	question := *p.Question
-	question.Log, question.Workers = &made, 1
 	again := *p
-	again.Question, again.runs = &question, 0
+	again.Question, again.runs = p.alone(&made), 0
 	end, err := again.beside(s, r)
 	if err != nil {
 		return nil, 0, err
