@@ -299,7 +299,7 @@ type Engine struct {
 	TrimMax       Speed    // bound of the trim, either way
 
 	position [MaxCylinders]uint8 // of maker's cylinder n-1 in the order
-	spread   [MaxCylinders]int32 // where the spread pattern of each position begins
+	spread   spreads             // where the spread pattern of each position begins
 	t        engineTicks
 }
 

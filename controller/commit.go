@@ -61,7 +61,8 @@ func (s *State) slotOf(cyl uint8, cycle Cycle) *slot {
 
 // knows reports whether a call names a cylinder of a sealed calibration.
 func (s *State) knows(cal *Calibration, cyl uint8) bool {
-	return cal != nil && cal.sealed && cyl >= 1 && cyl <= cal.Engine.Cylinders && cyl <= MaxCylinders
+	// Cylinder 0 is not below any number here, because this wraps.
+	return cal != nil && cal.sealed && cyl-1 < cal.Engine.Cylinders && cyl-1 < MaxCylinders
 }
 
 // FuelCommit decides, at injection start, whether a cycle of the maker's
@@ -90,7 +91,7 @@ func (s *State) FuelCommit(cal *Calibration, cyl uint8, cycle Cycle) FuelDecisio
 	case sl.bits.has(sparkSeen) && (sl.bits.has(sparkCut|slotDecided) || s.pairsNow(cal)):
 		// The spark of this cycle went its way alone: fuel follows it.
 	default:
-		s.decide(cal, sl, cyl, Fuel, fuelCut)
+		s.decide(cal, sl, cyl, Fuel)
 	}
 	sl.bits |= fuelSeen
 	if sl.bits.has(fuelCut) {
@@ -116,24 +117,27 @@ func (s *State) inForce(cal *Calibration) (m Medium, d Demand, blind bool) {
 
 // decide asks for a cut of one medium and remembers the answer; under both it
 // is remembered as a pair.
-func (s *State) decide(cal *Calibration, sl *slot, cyl uint8, m Medium, cutBit slotBits) {
+func (s *State) decide(cal *Calibration, sl *slot, cyl uint8, m Medium) {
 	medium, demand, blind := s.inForce(cal)
 	if medium&m == 0 || demand <= 0 {
 		return
 	}
-	sl.bits |= slotDecided
+	bits := slotDecided
 	if medium == Both {
-		sl.bits |= slotPair
+		bits |= slotPair
+	}
+	if blind { // everything is withheld: no pattern spares a cycle then
+		bits |= slotBlind
 	}
 	position := cal.Engine.position[cyl-1]
-	if !s.pattern.decide(s.cmd.pattern, &cal.Engine, s.cmd.list, position, demand) {
-		return
+	if s.pattern.decide(s.cmd.pattern, &cal.Engine, s.cmd.list, position, demand) {
+		bits |= cutOf(m)
 	}
-	sl.bits |= cutBit
-	if blind {
-		sl.bits |= slotBlind
-	}
+	sl.bits |= bits
 }
+
+// cutOf is the bit of a cut of one medium: they stand in the order of the media.
+func cutOf(m Medium) slotBits { return slotBits(m) << 2 }
 
 // safeMedium is what an unknown speed withholds.
 func (e *Engine) safeMedium() Medium {
@@ -238,7 +242,7 @@ func (s *State) decideSpark(cal *Calibration, sl *slot, cyl uint8) {
 	case seen && s.pairsNow(cal):
 		// Fuel was given before the cut of both began.
 	case seen || cal.Engine.Fuel == FuelNotOurs || s.sparkMayLead(cal, cyl):
-		s.decide(cal, sl, cyl, Spark, sparkCut)
+		s.decide(cal, sl, cyl, Spark)
 	}
 	if s.cmd.overrun && !sl.bits.has(sparkCut) {
 		sl.bits |= sparkCut

@@ -14,8 +14,7 @@ package controller
 type patternState struct {
 	x     int32 // 0..55439
 	sum   int32 // of demands in this engine cycle
-	last  uint8 // position of the last decision
-	begun bool  // a decision was made in this engine cycle
+	next  uint8 // after the position of the last decision; 0: there was none
 	first uint8 // round-robin: first position cut in this cycle
 }
 
@@ -35,10 +34,14 @@ var spreadOffset = [MaxCylinders + 1][MaxCylinders]uint8{
 	12: {10, 3, 7, 0, 5, 8, 2, 11, 6, 1, 9, 4},
 }
 
+// spreads has more places than there are positions, so that a mask keeps an index
+// inside: a commit on a microcontroller has few instructions to spare.
+type spreads [16]uint16
+
 // spreadStarts gives each position's offset in units of demand.
-func spreadStarts(n uint8) (starts [MaxCylinders]int32) {
+func spreadStarts(n uint8) (starts spreads) {
 	for i := range min(n, MaxCylinders) {
-		starts[i] = int32(spreadOffset[min(n, MaxCylinders)][i]) * (int32(FullDemand) / int32(n))
+		starts[i] = uint16(spreadOffset[min(n, MaxCylinders)][i]) * (uint16(FullDemand) / uint16(n))
 	}
 	return starts
 }
@@ -47,10 +50,10 @@ func spreadStarts(n uint8) (starts [MaxCylinders]int32) {
 // moves the pattern on.
 func (p *patternState) decide(pat Pattern, e *Engine, list uint16, position uint8, d Demand) bool {
 	n := int32(e.Cylinders)
-	if p.begun && position <= p.last {
+	if position < p.next {
 		p.turn(n)
 	}
-	p.begun, p.last = true, position
+	p.next = position + 1
 	p.sum += int32(d)
 	switch pat {
 	case RoundRobin:
@@ -64,13 +67,16 @@ func (p *patternState) decide(pat Pattern, e *Engine, list uint16, position uint
 // turn ends an engine cycle.
 func (p *patternState) turn(n int32) {
 	mean := p.sum / n
-	p.x = (p.x + mean) % int32(FullDemand)
+	// Once around at most: a division by so much costs more.
+	if p.x += mean; p.x >= int32(FullDemand) {
+		p.x -= int32(FullDemand)
+	}
 	p.first = uint8((int32(p.first) + robinCount(n, Demand(mean))) % n)
 	p.sum = 0
 }
 
 func (p *patternState) spread(e *Engine, position uint8, d Demand) bool {
-	at := p.x + e.spread[position%MaxCylinders]
+	at := p.x + int32(e.spread[position%uint8(len(e.spread))])
 	if at >= int32(FullDemand) {
 		at -= int32(FullDemand)
 	}

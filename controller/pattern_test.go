@@ -51,6 +51,7 @@ func TestC4EachCylinderFollowsThePublishedEvenSpread(t *testing.T) {
 					for pos := range n {
 						got[pos].WriteByte(".x"[b2i(p.decide(Spread, e, 0, uint8(pos), d))])
 					}
+					require.True(t, p.x >= 0 && p.x < int32(FullDemand), "%d is outside the circle", p.x)
 				}
 				for pos := range n {
 					require.True(t, isRotation(want, got[pos].String()),
@@ -171,7 +172,7 @@ func TestC4SpreadBoundsWhateverWentBefore(t *testing.T) {
 func TestC4TheCheckerFindsAnUnevenPattern(t *testing.T) {
 	e := engineOf(8)
 	for i := range 8 {
-		e.spread[i] = int32(i) * int32(FullDemand) / 8 // every cut of a cycle in a row
+		e.spread[i] = uint16(i) * uint16(FullDemand/8) // every cut of a cycle in a row
 	}
 	found := 0
 	for d := Demand(0); d <= FullDemand; d += 7 {
