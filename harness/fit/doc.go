@@ -12,7 +12,9 @@
 // recorded ones as they can: Levenberg 1944 and Marquardt 1963, steps in the
 // logarithm of each parameter, derivatives by central differences, brought along by
 // secants between them (the plant goes from firing event to firing event, so a step
-// must be wider than an event). Two nuisances are moved with them: when the clocks of
+// must be wider than an event). The sum of squares has many low places: eight searches
+// begin at the car file and around it, and each goes to its end, with the file's values
+// taken to be within 20 % meanwhile. Two nuisances are moved with them: when the clocks of
 // recording and plant agree, and for a clutch whose pedal travel was not recorded how
 // long the driver took to let it up.
 //
