@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
@@ -31,71 +30,21 @@ func Margins(tr *harness.Trace, cal *controller.Calibration, reqs []require.Requ
 		signals.Stopped()
 	}
 	step := max((tr.Ticks+max(stretches, 1)-1)/max(stretches, 1), 1)
+	set, err := require.Compile(reqs, signals)
+	if err != nil {
+		return nil, fmt.Errorf("margins over time: %w", err)
+	}
+	results, err := set.Stretches(signals, step)
+	if err != nil {
+		return nil, fmt.Errorf("margins over time: %w", err)
+	}
 	var out []Margin
-	for _, r := range reqs {
-		body, ok := alwaysOf(r.Formula)
-		if !ok || tr.Ticks == 0 {
-			continue
+	for i := range reqs {
+		if len(results[i]) > 0 {
+			out = append(out, marginOf(reqs[i].ID, results[i], step))
 		}
-		set, err := require.Compile(windows(r, body, tr, step), signals)
-		if err != nil {
-			return nil, fmt.Errorf("margins of %s: %w", r.ID, err)
-		}
-		results, err := set.Evaluate(signals)
-		if err != nil {
-			return nil, fmt.Errorf("margins of %s: %w", r.ID, err)
-		}
-		out = append(out, marginOf(r.ID, results, step))
 	}
 	return out, nil
-}
-
-// alwaysOf gives what a formula asks of every tick of the run. The body must be
-// one comparison or stand in brackets of its own: "always (a) and b" is something
-// else.
-func alwaysOf(formula string) (body string, ok bool) {
-	body, ok = strings.CutPrefix(strings.TrimSpace(formula), "always ")
-	body = strings.TrimSpace(body)
-	if !ok || body == "" {
-		return "", false
-	}
-	if body[0] != '(' {
-		for _, word := range strings.Fields(body) {
-			switch word {
-			case "and", "or", "implies", "until", "since", "within", "from", "before", "after", "between":
-				return "", false
-			}
-		}
-		return body, true
-	}
-	depth := 0
-	for i, c := range body {
-		switch c {
-		case '"':
-			return "", false // a quoted name may hold brackets
-		case '(':
-			depth++
-		case ')':
-			if depth--; depth == 0 {
-				return body, i == len(body)-1
-			}
-		}
-	}
-	return "", false
-}
-
-// windows asks the same of every stretch by itself.
-func windows(r require.Requirement, body string, tr *harness.Trace, step int) []require.Requirement {
-	var list []require.Requirement
-	for from := 0; from < tr.Ticks; from += step {
-		to := min(from+step, tr.Ticks) - 1
-		us := func(tick int) int64 { return int64(tick) * int64(tr.Period) }
-		list = append(list, require.Requirement{
-			ID: fmt.Sprint(from), Unit: r.Unit, Scale: r.Scale, Premise: r.Premise,
-			Formula: fmt.Sprintf("always from %d us to %d us %s", us(from), us(to), body),
-		})
-	}
-	return list
 }
 
 func marginOf(id string, results []require.Result, step int) Margin {

@@ -78,3 +78,15 @@ func TestMarginsAgreeWithTheVerdict(t *testing.T) {
 	}
 	assert.Greater(t, checked, 20)
 }
+
+// Margins over time of a launch, all that the standard sets ask of every tick.
+func BenchmarkMargins(b *testing.B) {
+	tr, _, cal := drive(b, "launch", brokenUnit(b, "wrong sign").Unit(), 1)
+	reqs, err := stl.Standard(cal)
+	require.NoError(b, err)
+	b.ReportAllocs()
+	for b.Loop() {
+		_, err := report.Margins(tr, cal, reqs, true, 400)
+		require.NoError(b, err)
+	}
+}

@@ -6,10 +6,23 @@ import (
 )
 
 func (ev *evaluator) judge(r judged) Result {
-	res := Result{ID: r.id, Tick: -1, Low: math.Inf(-1), High: math.Inf(1)}
 	if ev.n == 0 {
-		return res
+		return Result{ID: r.id, Tick: -1, Low: math.Inf(-1), High: math.Inf(1)}
 	}
+	res := ev.verdict(r)
+	if r.root.implies {
+		res.Vacuous = ev.vacuous(r.root, []span{{0, 0}}, nil)
+	}
+	if res.Verdict != Inconclusive {
+		res.Earlier = ev.shifts(r.root, earlier, res.Verdict)
+		res.Later = ev.shifts(r.root, later, res.Verdict)
+	}
+	return res
+}
+
+// verdict judges a requirement, with the place that decides.
+func (ev *evaluator) verdict(r judged) Result {
+	res := Result{ID: r.id, Tick: -1, Low: math.Inf(-1), High: math.Inf(1)}
 	lo, hi := ev.point(r.root, 0, margins)
 	res.Low, res.High = valueOf(lo), valueOf(hi)
 	s := low
@@ -20,13 +33,6 @@ func (ev *evaluator) judge(r judged) Result {
 		res.Verdict, s = Fails, high
 	}
 	ev.locate(&res, r, s)
-	if r.root.implies {
-		res.Vacuous = ev.vacuous(r.root, []span{{0, 0}}, nil)
-	}
-	if res.Verdict != Inconclusive {
-		res.Earlier = ev.shifts(r.root, earlier, res.Verdict)
-		res.Later = ev.shifts(r.root, later, res.Verdict)
-	}
 	return res
 }
 

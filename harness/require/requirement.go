@@ -37,9 +37,11 @@ type Set struct {
 }
 
 type judged struct {
-	id   string
-	root *node
-	unit *unit
+	id      string
+	root    *node
+	unit    *unit
+	premise *node
+	always  *node // the formula, if it asks the same of every tick: "always (...)"
 }
 
 // Compile binds requirements to the channels, units and tick of sig, whose
@@ -100,33 +102,37 @@ func (b *binder) requirement(r Requirement) judged {
 	if r.Unit != "" {
 		out.unit = b.wanted
 	}
-	out.root = b.formula("formula", r.Formula)
+	out.root, out.always = b.formula("formula", r.Formula)
 	if len(b.findings) == 0 && b.wanted != nil && !b.met {
 		b.field("unit", "no comparison in the formula is in this unit, so unit and scale would do nothing", r.Unit)
 	}
 	if r.Premise != "" {
-		premise := b.formula("premise", r.Premise)
-		if premise != nil && out.root != nil {
-			text := premise.text + " implies " + out.root.text
-			out.root = b.node(node{op: opImplies, kids: []*node{premise, out.root}, text: text})
+		out.premise, _ = b.formula("premise", r.Premise)
+		if out.premise != nil && out.root != nil {
+			text := out.premise.text + " implies " + out.root.text
+			out.root = b.node(node{op: opImplies, kids: []*node{out.premise, out.root}, text: text})
 		}
 	}
 	return out
 }
 
-func (b *binder) formula(field, text string) *node {
+// formula binds a formula. always is it again, if it is written as an "always" over
+// the whole run.
+func (b *binder) formula(field, text string) (root, always *node) {
 	before := len(b.findings)
 	f, err := Parse(text)
-	var root *node
 	if err != nil {
 		b.findings = append(b.findings, err.(harness.Findings)...)
 	} else {
 		root = b.cond(f.root)
+		if f.root.op == opAlways && f.root.bound.kind == boundNone {
+			always = root
+		}
 	}
 	for i := before; i < len(b.findings); i++ {
 		b.findings[i].Field = field
 	}
-	return root
+	return root, always
 }
 
 // countUsers notes on every node below root that one more requirement uses it.
