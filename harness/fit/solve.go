@@ -66,8 +66,10 @@ func (p *problem) search(x point) (*solved, error) {
 	for _, n := range runs {
 		p.runs += n
 	}
-	if err := errors.Join(errs...); err != nil {
-		return nil, err
+	// A start that no car file allows is no start.
+	ends = slices.DeleteFunc(ends, func(s *solved) bool { return s == nil })
+	if len(ends) == 0 {
+		return nil, errors.Join(errs...)
 	}
 	return slices.MinFunc(ends, func(a, b *solved) int { return cmp.Compare(a.sum, b.sum) }), nil
 }
