@@ -42,10 +42,7 @@ const (
 // the launch is another.
 func (p *problem) search(x point) (*solved, error) {
 	ends := make([]*solved, starts)
-	errs := make([]error, starts)
-	runs := make([]int, starts)
-	said := p.counted("searching, %d of %d", starts)
-	p.parallel(starts, func(i int) {
+	errs := p.each(starts, "searching, %d of %d", func(i int) (int, error) {
 		r := rand.New(rand.NewPCG(1, uint64(i)))
 		alone := *p
 		alone.Question, alone.runs, alone.trust = p.alone(p.Log), 0, 1/trusted
@@ -56,16 +53,14 @@ func (p *problem) search(x point) (*solved, error) {
 			}
 		}
 		for _, alone.step = range logSteps {
-			if end, errs[i] = alone.descend(end.x, startSteps, end.j); errs[i] != nil {
-				return
+			var err error
+			if end, err = alone.descend(end.x, startSteps, end.j); err != nil {
+				return alone.runs, err
 			}
 		}
-		ends[i], runs[i] = end, alone.runs
-		said()
+		ends[i] = end
+		return alone.runs, nil
 	})
-	for _, n := range runs {
-		p.runs += n
-	}
 	// A start that no car file allows is no start.
 	ends = slices.DeleteFunc(ends, func(s *solved) bool { return s == nil })
 	if len(ends) == 0 {
@@ -85,18 +80,25 @@ func (p *problem) alone(l *Log) *Question {
 	return &q
 }
 
-// counted tells how many of n things that are done beside each other are done: none
-// so far, and one more with each call of the function that it gives.
-func (p *problem) counted(format string, n int) func() {
+// each does n things beside each other, adds up the plants that each ran, and tells
+// how many are done.
+func (p *problem) each(n int, format string, do func(i int) (runs int, err error)) []error {
+	errs := make([]error, n)
 	var lock sync.Mutex
-	done := 0
+	done, all := 0, 0
 	p.tell(format, done, n)
-	return func() {
+	p.parallel(n, func(i int) {
+		runs, err := do(i)
 		lock.Lock()
 		defer lock.Unlock()
-		done++
-		p.tell(format, done, n)
-	}
+		all += runs // not yet of p, which the others copy
+		if errs[i] = err; err == nil {
+			done++
+			p.tell(format, done, n)
+		}
+	})
+	p.runs += all
+	return errs
 }
 
 // The sum of squares is rough: events come and go as a parameter moves. Several
@@ -395,17 +397,10 @@ func (p *problem) scattered(s *solved) (out scatter, ok bool, err error) {
 	out.n = trials
 	white := p.white(s)
 	deltas := make([][]float64, trials)
-	errs := make([]error, trials)
-	runs := make([]int, trials)
-	said := p.counted("launches with scatter, %d of %d", trials)
-	p.parallel(trials, func(i int) {
-		if deltas[i], runs[i], errs[i] = p.trial(s, white, uint64(i)); errs[i] == nil {
-			said()
-		}
+	errs := p.each(trials, "launches with scatter, %d of %d", func(i int) (runs int, err error) {
+		deltas[i], runs, err = p.trial(s, white, uint64(i))
+		return runs, err
 	})
-	for _, n := range runs {
-		p.runs += n
-	}
 	if err := errors.Join(errs...); err != nil {
 		return out, false, err
 	}

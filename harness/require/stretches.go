@@ -13,6 +13,7 @@ func (s *Set) Stretches(sig Signals, step int) ([][]Result, error) {
 	for m := range ev.bands { // places of the two nodes that are asked, and never kept
 		ev.bands[m] = append(ev.bands[m], nil, nil)
 	}
+	step = max(step, 1)
 	out := make([][]Result, len(s.reqs))
 	for i, r := range s.reqs {
 		if r.always == nil {
@@ -24,8 +25,8 @@ func (s *Set) Stretches(sig Signals, step int) ([][]Result, error) {
 		if r.premise != nil {
 			r.root = &node{id: len(s.nodes) + 1, op: opImplies, kids: []*node{r.premise, &part}}
 		}
-		for from := 0; from < ev.n; from += max(step, 1) {
-			part.window.a, part.window.b = from, min(from+max(step, 1), ev.n)-1
+		for from := 0; from < ev.n; from += step {
+			part.window.a, part.window.b = from, min(from+step, ev.n)-1
 			out[i] = append(out[i], ev.verdict(r))
 		}
 		ev.release()
