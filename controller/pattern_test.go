@@ -51,8 +51,9 @@ func TestC4EachCylinderFollowsThePublishedEvenSpread(t *testing.T) {
 					for pos := range n {
 						got[pos].WriteByte(".x"[b2i(p.decide(Spread, e, 0, uint8(pos), d))])
 					}
-					require.True(t, p.x >= 0 && p.x < int32(FullDemand), "%d is outside the circle", p.x)
 				}
+				p.decide(Spread, e, 0, 0, d) // ends the last cycle: x is where it began
+				require.Equal(t, x, p.x)
 				for pos := range n {
 					require.True(t, isRotation(want, got[pos].String()),
 						"E(%d,%d), %d cylinders, position %d: %s is no rotation of %s", marks, slots, n, pos, got[pos].String(), want)
