@@ -76,9 +76,10 @@ func TestABoardThatResetsEndsTheRun(t *testing.T) {
 	assert.NotEqual(t, harness.VerdictHolds, results.Verdict)
 }
 
-// Loss of the link: outputs are off within 100 ms of the board's own clock. The
-// emulated Cortex-M3 counts time by instructions, 64 ns each, so that a busy
-// machine does not stretch it; the emulated AVR cannot, and may try again.
+// Loss of the link: outputs are off within 100 ms of the board's own clock, counted
+// from the last message that was heard, and not before 80 ms. The emulated
+// Cortex-M3 counts time by instructions, 64 ns each, so that a busy machine does not
+// stretch it; the emulated AVR cannot, and may try again.
 func TestOutputsGoOffOnEveryBoard(t *testing.T) {
 	for _, kind := range boards[1:] {
 		t.Run(kind.name, func(t *testing.T) {
@@ -87,13 +88,13 @@ func TestOutputsGoOffOnEveryBoard(t *testing.T) {
 			if kind.name != "rig-avr" {
 				args, tries = append(args, "-icount", "shift=6"), 1
 			}
-			us := 0
-			for try := 0; try < tries && (us < 80_000 || us >= 100_000); try++ {
+			us := 100_000
+			for try := 0; try < tries && us >= 100_000; try++ {
 				us = silence(t, power(t, args), j)
 				t.Logf("off after %d us", us)
 			}
 			assert.Less(t, us, 100_000)
-			assert.Greater(t, us, 80_000)
+			assert.GreaterOrEqual(t, us, 80_000, "earlier than WIRE.md says")
 		})
 	}
 }

@@ -40,32 +40,20 @@ static int receive(uint8_t *byte)
 	return got;
 }
 
-/* Timer 1 counts half microseconds and wraps every 32,768. */
-static volatile uint32_t wrapped; /* microseconds */
-
-ISR(TIMER1_OVF_vect)
-{
-	wrapped += 32768u;
-	TIFR1 = 1 << TOV1; /* the chip has cleared it already, the emulator has not */
-}
-
+/* Timer 1 counts steps of 4 us and wraps every 262 ms. Whoever reads the clock adds
+   up what went by: rig_poll does at least every 10 ms, so no interrupt is needed. A
+   count that goes back is the emulator, which starts a lap late. */
 uint32_t board_micros(void)
 {
-	static uint32_t before;
-	uint16_t low;
-	uint32_t high, now;
+	static uint32_t micros;
+	static uint16_t before;
+	uint16_t now = TCNT1;
+	uint16_t passed = (uint16_t)(now - before);
 
-	cli();
-	low = TCNT1;
-	high = wrapped;
-	if ((TIFR1 & 1 << TOV1) && low < 0x8000u)
-		high += 32768u;
-	now = high + low / 2u;
-	if ((int32_t)(now - before) < 0)
-		now += 32768u; /* the emulator's flag can come later than its count wraps */
 	before = now;
-	sei();
-	return now;
+	if (passed < 0x8000u)
+		micros += 4ul * passed;
+	return micros;
 }
 
 static void send(uint8_t byte)
@@ -127,8 +115,7 @@ int main(void)
 	UCSR0C = 3 << UCSZ00;
 	UBRR1 = 8;
 	UCSR1B = 1 << TXEN1;
-	TCCR1B = 1 << CS11;
-	TIMSK1 = 1 << TOIE1;
+	TCCR1B = 1 << CS11 | 1 << CS10;
 	sei();
 	kept = kept * 1664525u + 1013904223u + TCNT1;
 	glue_init(kept);

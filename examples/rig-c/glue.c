@@ -6,7 +6,6 @@ rig glue_rig;
 
 static limiter the_limiter;
 static uint16_t injectors, coils, period_ms;
-static uint32_t asked_at;
 
 static uint8_t begin(void *user, const rig_start *start)
 {
@@ -54,7 +53,6 @@ static void tick(void *user, const rig_input *in, int32_t *fields)
 	limiter_inputs x;
 
 	(void)user;
-	asked_at = board_micros();
 	x.elapsed = (uint16_t)((in->periods > 0 ? in->periods : 1) * period_ms);
 	x.speed = c[RIG_SPEED].value;
 	x.speed_good = good(&c[RIG_SPEED], 0, 150000, 20);
@@ -77,7 +75,6 @@ static void commit(void *user, rig_event *e)
 	uint16_t *pins = e->spark ? &coils : &injectors;
 
 	(void)user;
-	asked_at = board_micros();
 	if (e->cylinder <= the_limiter.cylinders) {
 		e->give = !limiter_cuts(&the_limiter, e->cylinder, e->cycle);
 		e->why = e->give ? RIG_WHY_GIVEN : RIG_WHY_CUT;
@@ -96,7 +93,7 @@ static void off(void *user)
 	coils = 0;
 	board_pins(0, 0);
 	if (were_on)
-		board_dropped(board_micros() - asked_at);
+		board_dropped(rig_silence(&glue_rig));
 }
 
 static uint32_t micros(void *user)

@@ -21,9 +21,9 @@ uint32_t board_micros(void);
 void board_write(const uint8_t *bytes, uint16_t n);
 /* One bit for each cylinder; 1 opens the injector or fires the coil. */
 void board_pins(uint16_t injectors, uint16_t coils);
-/* Told when pins that were in use go off for good, with the time since the
-   controller was last asked. */
-void board_dropped(uint32_t after);
+/* Told when pins that were in use go off for good, with the microseconds since
+   the bench was last heard. */
+void board_dropped(uint32_t silence);
 
 #ifdef __cplusplus
 }

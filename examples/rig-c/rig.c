@@ -796,6 +796,8 @@ void rig_receive(rig *r, uint8_t byte)
 	}
 }
 
+uint32_t rig_silence(const rig *r) { return r->app->micros(r->app->user) - r->last_good; }
+
 void rig_poll(rig *r)
 {
 	uint32_t now = r->app->micros(r->app->user);

@@ -240,6 +240,10 @@ void rig_receive(rig *r, uint8_t byte);
    at least every 10 ms. */
 void rig_poll(rig *r);
 
+/* Microseconds since the last whole message of a session, by the board's own
+   clock. */
+uint32_t rig_silence(const rig *r);
+
 /* CRC-32C (reflected polynomial 1EDC6F41); crc continues a sum, 0 starts one. */
 uint32_t rig_crc32c(uint32_t crc, const uint8_t *bytes, uint16_t n);
 

@@ -45,7 +45,7 @@ var pins volatile.Register32
 func setPins(o Outputs) { pins.Set(uint32(o)) }
 
 // dropped says on the second serial port that the outputs went off, and how many
-// microseconds after the last thing that was asked of the controller.
+// microseconds after the bench was last heard.
 func dropped(after uint32) {
 	say("off after ")
 	var digits [10]byte

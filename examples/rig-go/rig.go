@@ -20,13 +20,12 @@ const (
 // unit is the controller behind the wire. Everything in it is of fixed size: as
 // a global it needs no heap.
 type unit struct {
-	cal     controller.Calibration
-	next    controller.Calibration
-	state   controller.State
-	rig     wire.Rig
-	store   [controller.MaxImage]byte
-	pins    Outputs
-	heardAt uint32 // Micros when something was last asked of the controller
+	cal   controller.Calibration
+	next  controller.Calibration
+	state controller.State
+	rig   wire.Rig
+	store [controller.MaxImage]byte
+	pins  Outputs
 }
 
 // setUp fills in what the rig says of itself.
@@ -73,7 +72,6 @@ func (u *unit) Begin(s *wire.Start) (wire.Refusal, uint32) {
 
 // Tick runs the controller and shows its valves on the pins.
 func (u *unit) Tick(_ uint32, in *controller.Input, out *controller.Output) {
-	u.heardAt = u.Micros()
 	u.state.Tick(&u.cal, in, out)
 	u.pins &^= masterPin | 15<<shotPins
 	if out.Master {
@@ -115,6 +113,6 @@ func (u *unit) Off() {
 	u.pins = 0
 	setPins(0)
 	if was != 0 {
-		dropped(u.Micros() - u.heardAt)
+		dropped(u.rig.Silence())
 	}
 }

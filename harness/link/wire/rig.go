@@ -79,6 +79,10 @@ type keptAnswer struct {
 // InSession reports whether a session is in progress.
 func (g *Rig) InSession() bool { return g.nonce != 0 }
 
+// Silence gives the microseconds since the last whole message of a session, by
+// the rig's own clock.
+func (g *Rig) Silence() uint32 { return g.Handler.Micros() - g.lastGood }
+
 // Poll does what time asks for: a hello while idle, outputs off after silence.
 func (g *Rig) Poll() {
 	now := g.Handler.Micros()
