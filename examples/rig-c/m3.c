@@ -47,7 +47,6 @@ int main(void)
 	for (;;) {
 		if (board_receive(&byte))
 			rig_receive(&glue_rig, byte);
-		else
-			rig_poll(&glue_rig);
+		rig_poll(&glue_rig); /* noise on the line must not keep it from its turn */
 	}
 }

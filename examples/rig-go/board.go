@@ -23,9 +23,8 @@ func main() {
 		if b, ok := board.Receive(); ok {
 			buffer[0] = b
 			self.rig.Receive(buffer[:])
-			continue
 		}
-		self.rig.Poll()
+		self.rig.Poll() // noise on the line must not keep it from its turn
 	}
 }
 
