@@ -14,6 +14,7 @@ import (
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
 	"github.com/holdline/holdline/harness/fit"
+	"github.com/holdline/holdline/harness/record"
 	"github.com/holdline/holdline/harness/scenario"
 	"github.com/holdline/holdline/sim"
 )
@@ -43,7 +44,7 @@ type fitOptions struct {
 func fitCommand() *cobra.Command {
 	o := fitOptions{from: -1, to: -1}
 	c := &cobra.Command{
-		Use:     "fit RECORDING --car CAR --cal FILE --columns FILE",
+		Use:     "fit RECORDING --car CAR --cal FILE [--columns FILE]",
 		Short:   "Learn from a recording what it can tell of a car",
 		Long:    fitLong,
 		Example: "  holdline fit log.csv --car my-car.toml --cal my.toml \\\n    --columns my-logger.toml -o fitted",
@@ -71,7 +72,7 @@ func fitCommand() *cobra.Command {
 const fitFile, fittedCar = "fit.txt", "car.toml"
 
 func runFit(cmd *cobra.Command, path string, o fitOptions) error {
-	if o.car == "" || o.cal == "" || o.columns == "" {
+	if o.car == "" || o.cal == "" || o.columns == "" && !record.IsTrace(path) {
 		return errors.New("fit needs --car FILE, --cal FILE and --columns FILE; replay --suggest-columns writes a first columns file for a recording")
 	}
 	var travel *fit.Travel

@@ -28,8 +28,9 @@ The byte log of a rig is a recording too: with the scenario that it answered, th
 same verdict comes from the log.
 
 The columns file says which column of the recording feeds which input;
---suggest-columns writes a first one. Switches that a log lacks are scripted in
-the columns file, or here with --script, in plain phrases:
+--suggest-columns writes a first one. A trace.csv of ours needs none: what another
+calibration would have done with it is one command. Switches that a log lacks are
+scripted in the columns file, or here with --script, in plain phrases:
 
   --script "clutch down on at 12 s; clutch down off at 14.5 s; arm on at 1 s"`
 
@@ -47,7 +48,7 @@ type replayOptions struct {
 func replayCommand() *cobra.Command {
 	var o replayOptions
 	c := &cobra.Command{
-		Use:     "replay RECORDING --cal FILE --columns FILE",
+		Use:     "replay RECORDING --cal FILE [--columns FILE]",
 		Short:   "Run a recording through the reference controller",
 		Long:    replayLong,
 		Example: "  holdline replay examples/recordings/obd-drive-1hz.csv \\\n    --cal examples/calibrations/street-four.toml \\\n    --columns examples/columns/obd-drive.toml -o out",
@@ -75,10 +76,13 @@ func runReplay(cmd *cobra.Command, path string, o replayOptions) error {
 	if isByteLog(path) {
 		return replayLog(cmd, path, o)
 	}
+	if o.suggest && o.columns == "" && record.IsTrace(path) {
+		return fmt.Errorf("%s is a trace of ours and needs no columns file: leave out --suggest-columns", path)
+	}
 	if o.suggest {
 		return suggestColumns(cmd, path, o.columns)
 	}
-	if o.cal == "" || o.columns == "" {
+	if o.cal == "" || o.columns == "" && !record.IsTrace(path) {
 		return errors.New("replay needs --cal FILE and --columns FILE; --suggest-columns writes a first columns file for a recording")
 	}
 	job, findings := prepareReplay(path, o)
@@ -204,7 +208,10 @@ func prepareDir(dir string, force bool) error {
 
 // repeatCommand spells the command that repeats a replay.
 func repeatCommand(path string, o replayOptions) string {
-	parts := []string{"holdline", "replay", scenario.ShellWord(path), "--cal", scenario.ShellWord(o.cal), "--columns", scenario.ShellWord(o.columns)}
+	parts := []string{"holdline", "replay", scenario.ShellWord(path), "--cal", scenario.ShellWord(o.cal)}
+	if o.columns != "" {
+		parts = append(parts, "--columns", scenario.ShellWord(o.columns))
+	}
 	for _, s := range o.scripts {
 		parts = append(parts, "--script", scenario.ShellWord(s))
 	}

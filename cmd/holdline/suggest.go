@@ -21,6 +21,7 @@ func suggestColumns(cmd *cobra.Command, path, columns string) error {
 		}
 		options = cols.Options()
 	}
+	options.Need = []string{} // what is written in words is part of the suggestion
 	rec, findings := record.ReadFile(path, options)
 	if rec == nil || findings.Failed() {
 		// Without a time column the rate is what a person must state; titles and

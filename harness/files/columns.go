@@ -1,6 +1,10 @@
 package files
 
 import (
+	"math"
+	"slices"
+	"strings"
+
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/record"
@@ -62,6 +66,8 @@ type ColumnsSwitch struct {
 	TimeColumn string
 	Threshold  int64 // in millionths of the recording's own unit
 	OnBelow    bool
+	OnWords    []string // of a column written in words, such as ON: instead of a threshold
+	OffWords   []string
 	IntervalUS int64
 	Pos        Pos
 
@@ -111,7 +117,11 @@ func (c *Columns) Options() record.Options {
 		Rate: float64(r.RateMilliHz) / 1000, TimeColumn: r.TimeColumn, TimeUnit: r.TimeUnit, Pairing: r.Pairing,
 		Ignore: r.Ignore, Missing: r.Missing, StepBack: r.StepBack,
 	}
+	o.Need = []string{}
 	own := func(column, time string) {
+		if column != "" {
+			o.Need = append(o.Need, column)
+		}
 		if time == "" {
 			return
 		}
@@ -125,8 +135,34 @@ func (c *Columns) Options() record.Options {
 	}
 	for _, x := range c.Switches {
 		own(x.Column, x.TimeColumn)
+		if len(x.OnWords) > 0 && !slices.ContainsFunc(o.Words, func(w record.Words) bool { return w.Column == x.Column }) {
+			o.Words = append(o.Words, c.wordsOf(x.Column))
+		}
 	}
 	return o
+}
+
+// wordsOf gives every word that any switch states for a column a bit of its own.
+func (c *Columns) wordsOf(column string) record.Words {
+	w := record.Words{Column: column, Means: map[string]float64{}}
+	for i := range c.Switches {
+		if x := &c.Switches[i]; x.Column == column {
+			for _, word := range slices.Concat(x.OnWords, x.OffWords) {
+				if _, stated := w.Means[strings.ToLower(word)]; !stated {
+					w.Means[strings.ToLower(word)] = math.Ldexp(1, len(w.Means))
+				}
+			}
+		}
+	}
+	return w
+}
+
+// bits are those of some words of a column.
+func bits(of record.Words, words []string) (set uint64) {
+	for _, word := range words {
+		set |= uint64(of.Means[strings.ToLower(word)])
+	}
+	return set
 }
 
 // Constants sets the channels that the recording lacks and the file states.

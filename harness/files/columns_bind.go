@@ -133,12 +133,21 @@ func (c *Columns) Bind(r *record.Recording) ([]record.Feed, []record.SwitchFeed,
 			fail(x.Pos, "switch."+harness.Switches[x.Switch]+".column", x.Column, "no such column in "+r.File+", or several", titles(r))
 			continue
 		}
-		switches = append(switches, record.SwitchFeed{
-			Switch: x.Switch, Cursor: r.Channels[k].Cursor(record.Held, x.IntervalUS), Threshold: micro(x.Threshold), OnBelow: x.OnBelow,
-		})
+		feed := record.SwitchFeed{Switch: x.Switch, Cursor: r.Channels[k].Cursor(record.Held, x.IntervalUS), Threshold: micro(x.Threshold), OnBelow: x.OnBelow}
+		if len(x.OnWords) > 0 {
+			words := c.wordsOf(x.Column)
+			feed.On, feed.Off = bits(words, x.OnWords), bits(words, x.OffWords)
+			if len(words.Means) > mostWords {
+				fail(x.Pos, "switch."+harness.Switches[x.Switch]+".on_words", x.Column, "too many words for one column", fmt.Sprint("1 to ", mostWords))
+			}
+		}
+		switches = append(switches, feed)
 	}
 	return feeds, switches, findings
 }
+
+// mostWords is how many words of one column a number can tell apart.
+const mostWords = 53
 
 // titles lists the columns of a recording, cut to a readable length.
 func titles(r *record.Recording) string {

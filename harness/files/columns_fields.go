@@ -1,6 +1,7 @@
 package files
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/holdline/holdline/controller"
@@ -212,8 +213,10 @@ func columnsSwitchFields(b *Block, x *ColumnsSwitch) {
 	}
 	Text(b, &x.Column, "column", Len(1, 200), Doc("column of the recording"))
 	Text(b, &x.TimeColumn, "time_column", Optional(), Len(0, 200), Doc("the column's own time column"))
-	threshold(b, x, "on_above", !x.OnBelow, "on above this number of the column")
-	threshold(b, x, "on_below", x.OnBelow, "on below this number of the column")
+	words := len(x.OnWords) > 0 || b.Decoding() && (b.Given("on_words") || b.Given("off_words"))
+	threshold(b, x, "on_above", !x.OnBelow && !words, "on above this number of the column")
+	threshold(b, x, "on_below", x.OnBelow && !words, "on below this number of the column")
+	switchInWords(b, x, words)
 	Int(b, &x.IntervalUS, "interval_s", SecondsInUs, RangeRaw(1, 3_600_000_000), Optional(), Doc("how often it is sampled; left out: as found"))
 }
 
@@ -234,10 +237,33 @@ func threshold(b *Block, x *ColumnsSwitch, key string, chosen bool, doc string) 
 	if b.Decoding() && chosen {
 		x.Threshold = v
 		if !b.Given(key) {
-			b.Fail(key, harness.Finding{Reason: "required key is missing", Fix: "add on_above or on_below"})
+			b.Fail(key, harness.Finding{Reason: "required key is missing", Fix: "add on_above or on_below, or on_words and off_words for a column that is written in words"})
 		}
 	}
 	if b.Decoding() && !chosen && b.Given(key) && b.Given(other) {
 		b.Fail(key, harness.Finding{Reason: other + " is stated too", Fix: "remove one of them"})
+	}
+}
+
+// switchInWords visits what a column written in words says for on and for off.
+func switchInWords(b *Block, x *ColumnsSwitch, words bool) {
+	Texts(b, Slice(&x.OnWords), "on_words", Optional(), Doc("words of the column for on, for one that is written in words"))
+	Texts(b, Slice(&x.OffWords), "off_words", Optional(), Doc("words of the column for off"))
+	if !b.Decoding() || !words || !b.Good("on_words", "off_words") {
+		return
+	}
+	for _, key := range []string{"on_above", "on_below"} {
+		if b.Given(key) {
+			b.Fail(key, harness.Finding{Reason: "the column's words are stated too", Fix: "state numbers or words, not both"})
+		}
+	}
+	if len(x.OnWords) == 0 || len(x.OffWords) == 0 {
+		b.Fail("on_words", harness.Finding{Reason: "words for on and for off are needed", Fix: "state on_words and off_words"})
+		return
+	}
+	for _, word := range x.OffWords {
+		if slices.ContainsFunc(x.OnWords, func(w string) bool { return strings.EqualFold(w, word) }) {
+			b.Fail("off_words", harness.Finding{Value: word, Reason: "the word stands for on too", Fix: "leave one out"})
+		}
 	}
 }

@@ -36,7 +36,46 @@ func TestSmallColumns(t *testing.T) {
 	assert.Equal(t, Pos{5, 10}, c.Channels[1].Pos)
 	assert.True(t, c.Switches[0].OnBelow)
 	assert.EqualValues(t, 500000, c.Switches[0].Threshold)
-	assert.Equal(t, record.Options{}, c.Options())
+	assert.Equal(t, record.Options{Need: []string{"RPM", "Boost", "#7"}}, c.Options())
+}
+
+// One column of words can tell several switches; a text that nobody needs is no error.
+func TestColumnsInWords(t *testing.T) {
+	const text = `format = "holdline-columns-1"
+[channel.engine-speed]
+column = "RPM"
+unit = "rpm"
+[switch.clutch-down]
+column = "Pedal"
+on_words = ["pressed"]
+off_words = ["Released", "moving"]
+[switch.clutch-up]
+column = "Pedal"
+on_words = ["released"]
+off_words = ["pressed"]
+`
+	c, findings := DecodeColumns("c", []byte(text))
+	require.Empty(t, findings)
+	again, err := ColumnsKind.Encode(c)
+	require.NoError(t, err)
+	c2, findings := DecodeColumns("c", again)
+	require.Empty(t, findings, "%s", again)
+	assert.Equal(t, c.Switches[0].OffWords, c2.Switches[0].OffWords)
+	rec, findings := record.Read(strings.NewReader("Time (s),RPM,Pedal,Who\n0,900,Pressed,me\n1,900,MOVING,me\n2,900,Released,me\n3,900,,me\n5,900,pressed,me\n"), "log.csv", c.Options())
+	require.Empty(t, findings)
+	_, feeds, findings := c.Bind(rec)
+	require.Empty(t, findings)
+	stim := record.Stimulus{Switches: feeds, Schedule: &harness.Schedule{}, ToUS: 5_000_000, PeriodUS: 1_000_000}
+	type reading struct{ down, downKnown, up, upKnown bool }
+	var got []reading
+	for f := new(harness.Frame); stim.Next(f) == nil; {
+		in := &f.In
+		got = append(got, reading{in.On.Has(controller.ClutchDown), in.Known.Has(controller.ClutchDown), in.On.Has(controller.ClutchUp), in.Known.Has(controller.ClutchUp)})
+	}
+	assert.Equal(t, []reading{
+		{true, true, false, true}, {false, true, false, false}, {false, true, true, true}, // moving says nothing of clutch-up
+		{false, true, true, true}, {false, false, true, false}, {true, true, false, true}, // held for one and a half intervals
+	}, got)
 }
 
 func TestColumnsFindings(t *testing.T) {
@@ -51,7 +90,10 @@ func TestColumnsFindings(t *testing.T) {
 		{`column = "RPM"`, "column = 'RPM'\nline = [[1, 2], [1, 3]]", `c:5:8: error: channel.engine-speed.line: the two points make no line (got a list of 2); state two different inputs`},
 		{`column = "RPM"`, "column = 'RPM'\nline = [1, 2]", "c:5:9: error: channel.engine-speed.line[1]: must be a list of numbers, not a number (got 1); put it in square brackets\nc:5:12: error: channel.engine-speed.line[2]: must be a list of numbers, not a number (got 2); put it in square brackets"},
 		{`column = "RPM"`, "constant = 900\nunit = 'rpm'", `c:5:8: warning: channel.engine-speed.unit: is not used here: the constant counts (got 'rpm')`},
-		{`on_below = 0.5`, ``, `c:9:9: error: switch.clutch-down.on_above: required key is missing; add on_above or on_below`},
+		{`on_below = 0.5`, ``, `c:9:9: error: switch.clutch-down.on_above: required key is missing; add on_above or on_below, or on_words and off_words for a column that is written in words`},
+		{`on_below = 0.5`, `on_words = ["UP"]`, `c:11:12: error: switch.clutch-down.on_words: words for on and for off are needed (got a list of 1); state on_words and off_words`},
+		{`on_below = 0.5`, "on_words = ['UP']\noff_words = ['down', 'Up']", `c:12:13: error: switch.clutch-down.off_words: the word stands for on too (got Up); leave one out`},
+		{`on_below = 0.5`, "on_words = ['UP']\noff_words = ['down']\non_below = 1", `c:13:12: error: switch.clutch-down.on_below: the column's words are stated too (got 1); state numbers or words, not both`},
 		{`on_below = 0.5`, "on_below = 0.5\non_above = 0.4", `c:12:12: error: switch.clutch-down.on_above: on_below is stated too (got 0.4); remove one of them`},
 		{`[switch.clutch-down]`, `[switch.clutch]`, `c:9:9: error: switch.clutch: no such switch (got clutch; allowed ` + strings.Join(switchWords.Names(), ", ") + `)`},
 		{`[switch.clutch-down]`, "[recording]\nrate_hz = 1\ntime_column = 't'\n[switch.clutch-down]", `c:10:11: error: recording.rate_hz: a rate and a time column are both stated (got 1); state one of them`},
@@ -174,6 +216,10 @@ func drawColumns(t *rapid.T) *Columns {
 	for sw := range controller.NumSwitches {
 		if yes() {
 			x := ColumnsSwitch{Switch: sw, Column: word.Draw(t, "c"), OnBelow: yes(), Threshold: rapid.Int64Range(-1e15, 1e15).Draw(t, "th")}
+			if yes() {
+				x.OnBelow, x.Threshold = false, 0
+				x.OnWords, x.OffWords = []string{"on", "Gedrückt"}, rapid.SliceOfNDistinct(rapid.StringMatching(`x[a-z ]{0,5}`), 1, 3, rapid.ID).Draw(t, "off")
+			}
 			x.IntervalUS = rapid.Int64Range(0, 1e9).Draw(t, "iv")
 			c.Switches = append(c.Switches, x)
 		}

@@ -2,6 +2,7 @@ package files
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/holdline/holdline/controller"
@@ -26,13 +27,14 @@ func SuggestColumns(r *record.Recording) []byte {
 	out.WriteByte('\n')
 	writeComment(&out, "Nothing found for: "+strings.Join(missing, ", ")+". A channel that the recording lacks can have a constant instead of a column:")
 	out.WriteString("# [channel.lambda]\n# constant = 0.85\n")
+	suggestWords(&out, r)
 	suggestRest(&out, r, used)
 	return []byte(out.String())
 }
 
 // suggestScript shows how switches are scripted; a recording seldom has them.
 func suggestScript(out *strings.Builder) {
-	writeComment(out, "Switches that the recording lacks are scripted, or taken from a column with [switch.NAME], column and on_above or on_below. "+
+	writeComment(out, "Switches that the recording lacks are scripted, or taken from a column with [switch.NAME], column and on_above or on_below, or on_words and off_words. "+
 		"Take the comment signs off and set your own times, in seconds from the start:")
 	for _, l := range []string{
 		`script = """`, "clutch down off at 0 s", "foot brake  off at 0 s", "clutch down on  from 10 s to 14 s", `"""`,
@@ -48,6 +50,37 @@ func suggestRecording(out *strings.Builder, r *record.Recording) {
 		fmt.Fprintf(out, "rate_hz = %s  # there is no time column: correct it if rows come at another rate\n", rateText(r.IntervalUS))
 	case r.Found.TimeUnit != "":
 		writeComment(out, oneLine(fmt.Sprintf("Found: time column %s in %s.", quote(r.Found.TimeColumn), r.Found.TimeUnit)))
+	}
+	var missing []string
+	for i := range r.Channels {
+		if c := &r.Channels[i]; c.Present > 0 {
+			missing = append(missing, c.Text...)
+		}
+	}
+	if len(missing) > 0 {
+		slices.Sort(missing)
+		fmt.Fprintf(out, "missing = [%s]  # texts between numbers: do they all mean that there is no value?\n", quoted(slices.Compact(missing)))
+	}
+}
+
+func quoted(texts []string) string {
+	parts := make([]string, len(texts))
+	for i, t := range texts {
+		parts[i] = quote(oneLine(t))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// suggestWords shows how a column that is written in words can be a switch.
+func suggestWords(out *strings.Builder, r *record.Recording) {
+	for i := range r.Channels {
+		c := &r.Channels[i]
+		if len(c.Text) == 0 || c.Present > 0 {
+			continue
+		}
+		out.WriteByte('\n')
+		writeComment(out, oneLine(fmt.Sprintf("Column %s is written in words: %s. If it tells a switch, say which, and what the words mean:", columnText(r, i), quoted(c.Text))))
+		fmt.Fprintf(out, "# [switch.NAME]\n# column = %s\n# on_words = []\n# off_words = []\n", columnText(r, i))
 	}
 }
 
@@ -138,7 +171,7 @@ func columnText(r *record.Recording, i int) string {
 func suggestRest(out *strings.Builder, r *record.Recording, used map[int]bool) {
 	var rest []string
 	for i := range r.Channels {
-		if !used[i] {
+		if !used[i] && (len(r.Channels[i].Text) == 0 || r.Channels[i].Present > 0) {
 			rest = append(rest, columnText(r, i))
 		}
 	}

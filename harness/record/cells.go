@@ -3,19 +3,20 @@ package record
 import (
 	"bytes"
 	"math"
+	"slices"
 )
 
 // cells parses a line into row. The quick way is a number that ends at the
 // delimiter; anything else goes to slowCell.
 func (t *table) cells(line []byte) (fields, next int) {
-	row, delim, mark := t.row, t.delim, t.mark
+	row, delim, mark, words := t.row, t.delim, t.mark, len(t.o.Words) > 0
 	i, c := 0, 0
 	for ; c < len(row) && i <= len(line); c++ {
 		for i < len(line) && line[i] == ' ' {
 			i++
 		}
 		v, end, ok := scanNumber(line, i, mark)
-		if !ok || end < len(line) && line[end] != delim {
+		if !ok || end < len(line) && line[end] != delim || words && t.cols[c].words != nil {
 			i = t.slowCell(line, i, c)
 			continue
 		}
@@ -40,7 +41,9 @@ func (t *table) slowCell(line []byte, i, c int) int {
 			break
 		}
 		t.bad(at, col, field, "quote is not closed, or text follows it", "")
-	case col.skip || isMissing(field, t.o.Missing):
+	case col.skip || t.wordCell(field, c) || isMissing(field, t.o.Missing):
+	case col.words != nil:
+		t.notNumber(field, at, col)
 	case col.timeOf >= 0 && t.clockCell(field, at, c):
 	default:
 		v, ok := ParseNumber(field, t.mark)
@@ -56,6 +59,19 @@ func (t *table) slowCell(line []byte, i, c int) int {
 		t.notNumber(field, at, col)
 	}
 	return next
+}
+
+// wordCell reads a cell of a column that is written in words.
+func (t *table) wordCell(field []byte, c int) bool {
+	w := t.cols[c].words
+	if w == nil {
+		return false
+	}
+	x, ok := w.meaning(field)
+	if ok {
+		t.row[c] = x
+	}
+	return ok
 }
 
 // clockCell reads a time written as a clock shows it.
@@ -80,16 +96,30 @@ func (t *table) clockCell(field []byte, at, c int) bool {
 }
 
 func (t *table) notNumber(field []byte, at int, col *column) {
-	if t.cut && at+len(field) == len(t.text) && isNumberStart(field) {
-		return // half a number at the end of a file that was cut off
+	if t.cut && at+len(field) == len(t.text) && (isNumberStart(field) || col.words.starts(field)) {
+		return // half a number, or half a word, at the end of a file that was cut off
 	}
 	switch {
+	case !col.need && col.timeOf < 0:
+		col.note(field)
 	case col.timeOf >= 0:
 		t.bad(at, col, field, "not a time", "write seconds, or h:mm:ss.sss")
+	case col.words != nil:
+		t.bad(at, col, field, "not one of the words that are stated for this column: "+col.words.list(), "state this word too, or that it means no value")
 	case numberOtherMark(field, t.mark):
 		t.bad(at, col, field, "not a number with the decimal mark of this file", "state the decimal mark, and use one only")
 	default:
-		t.bad(at, col, field, "text where a number is expected", "correct it, ignore the column, or state that this word means no value")
+		t.bad(at, col, field, "text where a number is expected", "correct it, ignore the column, or state what this word means: no value, or a switch that is on or off")
+	}
+}
+
+// mostText is how many different texts of a column are told, and how long a one is.
+const mostText, longestText = 8, 40
+
+// note remembers a text that stands where a number is expected.
+func (c *column) note(field []byte) {
+	if len(c.text) < mostText && len(field) <= longestText && !slices.Contains(c.text, string(field)) {
+		c.text = append(c.text, toText(field))
 	}
 }
 

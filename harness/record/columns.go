@@ -13,6 +13,9 @@ type column struct {
 	skip              bool
 	timeOf            int // base that it is the time of; -1: none
 	base              int // base that times it; -1: none
+	words             *Words
+	need              bool // text in it is an error
+	text              []string
 }
 
 // makeColumns names the columns and finds which of them is whose time.
@@ -24,6 +27,8 @@ func makeColumns(l *layout, o Options, log *findingLog) ([]column, []base, bool)
 	cols := nameColumns(l, log)
 	p := planner{cols: cols, o: o, log: log, line: l.header}
 	p.ignore()
+	p.words()
+	p.need()
 	p.plan()
 	served := 0
 	for i := range p.bases {
@@ -82,6 +87,27 @@ func (p *planner) ignore() {
 			f := warningAt(p.line, 0)
 			f.Field, f.Value, f.Allowed, f.Reason = "ignore", name, clip(p.titles()), "no such column"
 			p.log.add(f)
+		}
+	}
+}
+
+func (p *planner) words() {
+	for k := range p.o.Words {
+		if i, ok := p.find("words", p.o.Words[k].Column); ok {
+			p.cols[i].words = &p.o.Words[k]
+		}
+	}
+}
+
+// need marks the columns that somebody wants. That one is missing is for them to
+// say, who know what for.
+func (p *planner) need() {
+	for i := range p.cols {
+		p.cols[i].need = p.o.Need == nil || p.cols[i].words != nil
+	}
+	for _, name := range p.o.Need {
+		for _, i := range p.match(name) {
+			p.cols[i].need = true
 		}
 	}
 }

@@ -132,7 +132,7 @@ func firstData(lines [][]byte, delim byte, o Options) int {
 			continue
 		}
 		fields := splitFields(line, delim)
-		numbers, words := countNumbers(fields, o.Missing)
+		numbers, words := countNumbers(fields, &o)
 		if stated && numbers > 0 {
 			return i
 		}
@@ -149,12 +149,13 @@ func firstData(lines [][]byte, delim byte, o Options) int {
 	return some
 }
 
-func countNumbers(fields [][]byte, missing []string) (numbers, words int) {
+// countNumbers counts a word that stands for a number as one.
+func countNumbers(fields [][]byte, o *Options) (numbers, words int) {
 	for _, f := range fields {
 		switch {
-		case isNumeric(f):
+		case isNumeric(f) || o.means(f):
 			numbers++
-		case !isMissing(f, missing):
+		case !isMissing(f, o.Missing):
 			words++
 		}
 	}

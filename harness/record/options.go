@@ -42,6 +42,10 @@ type Options struct {
 
 	Ignore  []string // columns not to read, for instance those that hold text
 	Missing []string // further words that stand for "no value"
+	Words   []Words  // columns written in words
+	// Need names the columns in which text is an error; in others it is a missing
+	// value, and told in Channel.Text. nil: all.
+	Need []string
 
 	StepBack        StepPolicy
 	StepToleranceUS int64 // a smaller step back counts as a repeated stamp; 0: 1000 us; negative: none
@@ -105,6 +109,10 @@ func (o Options) check(l *findingLog) {
 	}
 	if o.Pairing != SharedTime && (o.TimeColumn != "" || len(o.TimeOf) > 0) {
 		l.err("time", "", "", "paired time columns and a named time column are both stated", "state one of them")
+	}
+	seen := map[string]bool{}
+	for i := range o.Words {
+		o.Words[i].check(l, seen)
 	}
 	if o.NoHeader && o.HeaderLine > 0 {
 		l.err("header line", "", "", "a header line and no header are both stated", "state one of them")

@@ -130,6 +130,12 @@ func TestReadsWhatLoggersWrite(t *testing.T) {
 		{name: "stated rate never drifts", text: "A\n1\n2\n3\n4\n", o: Options{Rate: 3}, want: []ch{{"A", "", []int64{0, 333333, 666667, 1000000}, []float64{1, 2, 3, 4}}}},
 		{name: "empty line at a stated rate", text: "A\n1\n\n\n2\n\n", o: Options{Rate: 1}, want: []ch{{"A", "", ms(0, 1000), []float64{1, 2}}}, warn: []string{"log.csv:3: warning: empty line between rows"}},
 		{name: "units repeated with the titles", text: "Time;RPM\ns;1/min\n0;1000\nTime;RPM\ns;1/min\n0,1;1100,5\n0,2;1200\n", want: plain, warn: []string{"titles is repeated"}},
+		{name: "words", text: "Time (s),Clutch,A\n0,Down,1\n1,,2\n2,UP,3\n3, n/a ,4\n", o: Options{Words: []Words{{Column: "Clutch", Means: map[string]float64{"down": 1, "Up": 0}}}},
+			want: []ch{{"Clutch", "", ms(0, 1000, 2000, 3000), []float64{1, nan, 0, nan}}, {"A", "", ms(0, 1000, 2000, 3000), []float64{1, 2, 3, 4}}}},
+		{name: "several words in a cell", text: "Time (s),On\n0,arm+clutch\n1,\n2,arm\n", o: Options{Words: []Words{{Column: "On", Means: map[string]float64{"arm": 1, "clutch": 2}, Between: '+'}}},
+			want: []ch{{"On", "", ms(0, 1000, 2000), []float64{3, 0, 1}}}},
+		{name: "a word cut off", text: "Time (s),Clutch\n0,down\n1,up\n2,dow", o: Options{Words: []Words{{Column: "Clutch", Means: map[string]float64{"down": 1, "up": 0}}}},
+			want: []ch{{"Clutch", "", ms(0, 1000, 2000), []float64{1, 0, nan}}}, warn: []string{"its last value was left out"}},
 		{name: "rate stated beside a time title", text: "Time (s),A\n5,1\n7,2\n", o: Options{Rate: 1}, want: []ch{{"Time", "s", ms(0, 1000), []float64{5, 7}}, {"A", "", ms(0, 1000), []float64{1, 2}}}, warn: []string{"a rate is stated"}},
 	}
 	for _, c := range cases {
@@ -176,6 +182,11 @@ func TestRefusesWithLineAndColumn(t *testing.T) {
 		{"mixed decimal marks", "Time (s);A\n0.0;1.5\n0.1;2,5\n", Options{}, []string{"log.csv:3:5: error: A: not a number with the decimal mark of this file (got 2,5)"}},
 		{"thousands separator", "Time (s);A\n0.0;9.5\n0.1;1,234.5\n", Options{}, []string{"log.csv:3:5: error: A: text where a number is expected (got 1,234.5)"}},
 		{"half of each row is text", "Time (s),State\n0,on\n1,off\n", Options{}, []string{"log.csv:2:3: error: State: text where", "log.csv:3:3: error: State: text where"}},
+		{"another word", "Time (s),A\n0,on\n1,1\n2,onn\n", Options{Words: []Words{{Column: "A", Means: map[string]float64{"on": 1, "off": 0}}}}, []string{
+			"log.csv:3:3: error: A: not one of the words that are stated for this column: off, on (got 1)", "log.csv:4:3: error: A: not one of the words that are stated for this column: off, on (got onn)"}},
+		{"words for no column", "Time (s),A\n0,1\n", Options{Words: []Words{{Column: "B", Means: map[string]float64{"on": 1}}}}, []string{"log.csv:1: error: words: no such column (got B; allowed Time (s), A)"}},
+		{"words twice", "Time (s),A\n0,1\n", Options{Words: []Words{{Column: "A", Means: map[string]float64{"on": 1, "ON": 0}}, {Column: "A"}}}, []string{
+			"log.csv: error: words: the word has two meanings", "log.csv: error: words: words of the column cannot be used (got A; allowed each column once, with its words)"}},
 		{"infinity", "Time (s),A\n0,1\n1,Inf\n", Options{}, []string{"log.csv:3:3: error: A: text where a number is expected (got Inf)"}},
 		{"number beyond range", "Time (s),A\n0,1\n1,1e999\n", Options{}, []string{"log.csv:3:3: error: A: text where"}},
 		{"hexadecimal", "Time (s),A\n0,1\n1,0x1F\n", Options{}, []string{"log.csv:3:3: error: A: text where"}},

@@ -41,6 +41,8 @@ type Channel struct {
 	TimeUS []int64
 	Value  []float64 // NaN: missing
 
+	Text []string // some texts that are no numbers, where Options.Need lets them be
+
 	Present    int   // values that are not missing
 	IntervalUS int64 // median time between values that are not missing; 0: fewer than two
 	// SteadyUS is the shortest time between two changes of value if that is more

@@ -25,6 +25,7 @@ type SwitchFeed struct {
 	Cursor    Cursor
 	Threshold float64
 	OnBelow   bool
+	On, Off   uint64 // of a column in words: their bits, instead of a threshold
 }
 
 // Scripted sets what the recording lacks, after the feeds, at each tick. last is
@@ -104,6 +105,12 @@ func (d *SwitchFeed) set(t int64, in *controller.Input) {
 	x := d.Cursor.At(t)
 	if !x.Fresh || x.Value != x.Value {
 		in.Known = in.Known.With(d.Switch, false)
+		return
+	}
+	if d.On|d.Off != 0 {
+		words := uint64(x.Value)
+		in.Known = in.Known.With(d.Switch, words&(d.On|d.Off) != 0)
+		in.On = in.On.With(d.Switch, words&d.On != 0)
 		return
 	}
 	in.Put(d.Switch, x.Value > d.Threshold != d.OnBelow)

@@ -98,7 +98,7 @@ func (t *table) recording() *Recording {
 		if c.base < 0 {
 			continue
 		}
-		r.Channels = append(r.Channels, Channel{Title: c.title, Name: c.name, Unit: c.unit, Column: c.number,
+		r.Channels = append(r.Channels, Channel{Title: c.title, Name: c.name, Unit: c.unit, Column: c.number, Text: c.text,
 			TimeUS: t.bases[c.base].times, Value: t.values[i], Present: len(t.values[i]) - t.blanks[i]})
 		r.Rows = max(r.Rows, len(t.values[i]))
 	}

@@ -99,6 +99,9 @@ func Suggest(r *Recording) []Guess {
 	for k := range rules {
 		var found []Guess
 		for i := range r.Channels {
+			if len(r.Channels[i].Text) > 0 && r.Channels[i].Present == 0 {
+				continue // a column of words
+			}
 			if g, ok := rules[k].judge(&r.Channels[i], spans[i]); ok && g.Confidence >= least {
 				g.Channel = i
 				found = append(found, g)

@@ -9,6 +9,7 @@ import (
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/record"
 	"github.com/holdline/holdline/harness/require"
 	"github.com/holdline/holdline/sim"
 )
@@ -214,7 +215,11 @@ func (l *Loaded) recording(doc *files.Document, car []files.Change) (findings ha
 	refuse := func(key, reason, fix string) {
 		findings = append(findings, at(doc, key, harness.Finding{Reason: reason, Fix: fix}))
 	}
-	if l.Columns == "" {
+	recording, columns := files.Beside(l.File, l.Recording), ""
+	switch {
+	case l.Columns != "":
+		columns = files.Beside(l.File, l.Columns)
+	case !record.IsTrace(recording):
 		refuse("recording", "a recording needs a columns file", "add columns = \"FILE\"; holdline replay --suggest-columns writes a first one")
 	}
 	if len(l.Script.Actions) > 0 {
@@ -226,7 +231,7 @@ func (l *Loaded) recording(doc *files.Document, car []files.Change) (findings ha
 	if l.Cal == nil || findings.Failed() {
 		return findings
 	}
-	r, more := LoadReplay(l.Cal, files.Beside(l.File, l.Recording), files.Beside(l.File, l.Columns), ReplayOptions{From: -1, To: -1})
+	r, more := LoadReplay(l.Cal, recording, columns, ReplayOptions{From: -1, To: -1})
 	l.Replay = r
 	return append(findings, more...)
 }

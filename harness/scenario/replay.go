@@ -26,20 +26,16 @@ type ReplayOptions struct {
 	From, To float64  // s of the recording; below 0: as the columns file says
 }
 
-// LoadReplay reads a recording and its columns file and ties them to a
-// calibration. It returns everything that is wrong at once; the replay is nil if
+// LoadReplay reads a recording and its columns file ("" for a trace of ours, which
+// needs none) and ties them to a calibration. It returns everything that is wrong at once; the replay is nil if
 // any of that is an error. A nil calibration, one that could not be read, leaves
 // out what needs it.
 func LoadReplay(cal *controller.Calibration, recording, columns string, o ReplayOptions) (*Replay, harness.Findings) {
-	cols, findings := files.LoadColumns(columns)
-	r := &Replay{cal: cal, cols: cols}
+	r := &Replay{cal: cal}
+	rec, cols, findings := readRecording(recording, columns)
+	r.cols = cols
 	findings = append(findings, r.phrases(o.Scripts)...)
-	if findings.Failed() {
-		return nil, findings
-	}
-	rec, more := record.ReadFile(recording, cols.Options())
-	findings = append(findings, more...)
-	if rec == nil || more.Failed() {
+	if rec == nil || findings.Failed() {
 		return nil, findings
 	}
 	r.Recording, r.scripts = rec, append([]*files.Script{&cols.Script}, r.scripts...)
@@ -54,6 +50,24 @@ func LoadReplay(cal *controller.Calibration, recording, columns string, o Replay
 	}
 	r.Notes = notesOf(rec, cols)
 	return r, append(findings, r.unfed(feeds, switches)...)
+}
+
+// readRecording reads a recording the way that its columns file says, or a trace
+// of ours the way that it says itself.
+func readRecording(recording, columns string) (*record.Recording, *files.Columns, harness.Findings) {
+	if columns == "" {
+		rec, findings := record.ReadTrace(recording)
+		if rec == nil {
+			return nil, nil, findings
+		}
+		return rec, files.TraceColumns(rec), findings
+	}
+	cols, findings := files.LoadColumns(columns)
+	if findings.Failed() {
+		return nil, nil, findings
+	}
+	rec, more := record.ReadFile(recording, cols.Options())
+	return rec, cols, append(findings, more...)
 }
 
 func (r *Replay) phrases(texts []string) (all harness.Findings) {

@@ -64,7 +64,7 @@ func scenarioFields(b *files.Block, s *Scenario) {
 	files.Text(b, &s.Name, "name", files.Len(1, 80), files.Doc("shown with results"))
 	files.Text(b, &s.Car, "car", files.Len(1, 400), files.Optional(), files.Doc("car file"))
 	files.Text(b, &s.Recording, "recording", files.Len(1, 400), files.Optional(), files.Doc("or a recording: an open loop, which does not answer the cuts"))
-	files.Text(b, &s.Columns, "columns", files.Len(1, 400), files.Optional(), files.Doc("columns file of the recording; its phrases script the switches"))
+	files.Text(b, &s.Columns, "columns", files.Len(1, 400), files.Optional(), files.Doc("columns file of the recording; its phrases script the switches; a trace of ours needs none"))
 	files.Text(b, &s.Calibration, "calibration", files.Len(1, 400), files.Doc("calibration file"))
 	files.Int(b, &s.Seed, "seed", files.Number, files.Range(0, 1e15), files.Default(1), files.Doc("of the first run; the others follow"))
 	files.Int(b, &s.Repeats, "repeats", files.Number, files.Range(1, 100000), files.Default(1), files.Doc("runs, each with its own seed"))

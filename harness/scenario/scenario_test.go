@@ -13,6 +13,7 @@ import (
 	"github.com/holdline/holdline/controller"
 	"github.com/holdline/holdline/harness"
 	"github.com/holdline/holdline/harness/files"
+	"github.com/holdline/holdline/harness/record"
 	"github.com/holdline/holdline/harness/scenario"
 )
 
@@ -220,6 +221,39 @@ requirements = ["standard/launch"]
 	again, err := l.Jobs("run")[0].Run(t.Context(), &harness.Reference{}, nil)
 	require.NoError(t, err)
 	assert.Equal(t, r, again, "a stimulus is made anew for each run")
+}
+
+// A trace of ours is a recording: replayed under its own calibration it gives the
+// same decisions, with a lost sensor in it too. A row a tick does not tell how old a
+// speed was, so what rests on its slope may differ for a moment: reasons against a
+// shot. Nor does it tell at which crank angle a run began.
+func TestATraceIsARecording(t *testing.T) {
+	for _, name := range []string{"saltmarsh-launch", "heron-lost-throttle"} {
+		l, findings := scenario.Load("../../examples/scenarios/"+name+".toml", scenario.AsWritten)
+		require.NoError(t, findings.Err())
+		dir, want := t.TempDir(), harness.NewTrace(l[0].Cal)
+		_, err := l[0].Jobs("run")[0].Run(t.Context(), &harness.Reference{}, func(*scenario.Ride) ([]harness.Sink, error) {
+			trace, err := record.CreateTraceFiles(dir, l[0].Cal, false)
+			t.Cleanup(func() { require.NoError(t, trace.Close()) })
+			return []harness.Sink{trace, want}, err
+		})
+		require.NoError(t, err)
+		path := filepath.Join(dir, record.TraceFile+record.PartialSuffix)
+		require.True(t, record.IsTrace(path), "also one that was cut off")
+		r, findings := scenario.LoadReplay(l[0].Cal, path, "", scenario.ReplayOptions{From: -1, To: -1})
+		require.Empty(t, findings)
+		got := harness.NewTrace(l[0].Cal)
+		_, err = harness.Run(t.Context(), r.Stimulus(), &harness.Reference{}, harness.Session{Calibration: l[0].Cal}, got)
+		require.NoError(t, err)
+		require.Greater(t, got.Ticks, want.Ticks*9/10)
+		for i, c := range got.Columns {
+			if c.Name != "slope" && c.Name != "last-withheld" && c.Name != "shot-1-inhibits" {
+				for tick, x := range c.Data {
+					require.Equal(t, want.Columns[i].Data[tick], x, "%s: %s at tick %d", name, c.Name, tick)
+				}
+			}
+		}
+	}
 }
 
 func TestWhatAScenarioMayNotSay(t *testing.T) {
