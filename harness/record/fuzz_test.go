@@ -111,6 +111,7 @@ var readSeeds = []string{
 	"Time (s),A\n0,1\n1,x\n2\n3,4,5\n1,1\n\"",
 	"Time,A\n2024-02-28 23:59:59.5,1\n2024-02-29T00:00:00Z,2\n",
 	"a,b\r0,1\r",
+	"Time (s),A,B\n0,1,ON\n1,text,x+on\n2,3,\n3,4,o",
 	"\xFF\xFEx",
 }
 
@@ -142,6 +143,12 @@ func fuzzOptions(n uint8) Options {
 	if n&32 != 0 {
 		o.Delimiter = ';'
 	}
+	if n&64 != 0 {
+		o.Need = []string{"#2", "B"}
+	}
+	if n&128 != 0 {
+		o.Words = []Words{{Column: "#3", Means: map[string]float64{"on": 1, "x": 2}, Between: "\x00+"[n&1]}}
+	}
 	return o
 }
 
@@ -159,7 +166,7 @@ func FuzzRead(f *testing.F) {
 
 func TestReadHolds(t *testing.T) {
 	for _, s := range readSeeds {
-		for n := range 64 {
+		for n := range 256 {
 			assert.NoError(t, checkRead(readBytes, []byte(s), fuzzOptions(uint8(n))))
 		}
 		for cut := range len(s) {
