@@ -14,4 +14,8 @@
 // forwards without allocating and says of each value how old and how fresh it
 // is. [ParseUnit] turns a unit as written into a line to base units; [Suggest]
 // guesses which channel feeds which input. [Writer] writes results.
+//
+// A column in words becomes numbers with [Options.Words]; text in a column that
+// nobody wants ([Options.Need]) is no error. [ReadTrace] reads a trace of our own,
+// which names its inputs itself.
 package record
