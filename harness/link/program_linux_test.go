@@ -72,11 +72,13 @@ func TestKilledAndRestarted(t *testing.T) {
 	require.NoError(t, err)
 	rig := rigFile(t, "serves")
 	r := rand.New(rand.NewPCG(11, 11))
+	patient := programLimits
+	patient.Retries = 60 // the program takes its time to start on a busy machine
 	files, threads := openFiles(t), runtime.NumGoroutine()
 	for i := range n {
 		moment := 1 + r.IntN(len(want)-2)
 		var a answers
-		u := rig.Unit(Options{Limits: programLimits})
+		u := rig.Unit(Options{Limits: patient})
 		kill := func() { killAll(u.s.port.(*running).cmd) }
 		res, err := j.Run(context.Background(), u, func(*scenario.Ride) ([]harness.Sink, error) {
 			return []harness.Sink{&a, &puller{at: map[int]func(){moment: kill}}}, nil
