@@ -289,6 +289,7 @@ func (s *session) reopen(limit time.Time) error {
 		cancel()
 		if err == nil {
 			s.port = p
+			s.dog.guard(p)
 			s.forget()
 			return nil
 		}

@@ -96,7 +96,7 @@ type part struct {
 // write sends bytes that are not part of a step.
 func (s *session) write(p []byte) error {
 	limit := time.Now().Add(s.limits.Answer)
-	s.dog.watch(s.port, limit)
+	s.dog.watch(limit)
 	n, err := s.port.Write(p, limit)
 	s.dog.rest()
 	s.fig.BytesOut += int64(n)
@@ -127,7 +127,7 @@ func (s *session) read(until time.Time) (wire.Type, error) {
 			return wire.Type(s.r.U8()), nil
 		}
 		s.have = nil
-		s.dog.watch(s.port, until)
+		s.dog.watch(until)
 		n, err := s.port.Read(s.rx[:], until)
 		s.dog.rest()
 		if err != nil {

@@ -16,8 +16,10 @@ type watchdog struct {
 // grace is how long an operation may outlive its deadline.
 const grace = time.Second
 
-func (w *watchdog) watch(p Port, until time.Time) {
-	w.port.Store(&p)
+// guard names the port to close from now on.
+func (w *watchdog) guard(p Port) { w.port.Store(&p) }
+
+func (w *watchdog) watch(until time.Time) {
 	d := time.Until(until) + grace
 	if w.timer == nil {
 		w.timer = time.AfterFunc(d, w.bite)
