@@ -112,7 +112,7 @@ func prepareReplay(path string, o replayOptions) (*replayJob, harness.Findings) 
 	}
 	return &replayJob{cal: cal, stimulus: r.Stimulus(), results: harness.Results{
 		Verb: "replay", Source: filepath.ToSlash(r.Recording.File), Verdict: harness.VerdictNone,
-		Notes: r.Notes, Findings: findings.Sorted(),
+		Notes: append([]string{scenario.OpenLoop}, r.Notes...), Findings: findings.Sorted(),
 	}}, findings
 }
 

@@ -158,7 +158,7 @@ func (j *Job) stimulus(ride *Ride, r *harness.Results) (harness.Stimulus, *crank
 	if j.Launch == nil {
 		s := j.Replay.Stimulus()
 		ride.Ticks = s.Ticks()
-		r.Notes = append(r.Notes, j.Replay.Notes...)
+		r.Notes = append(append(r.Notes, OpenLoop), j.Replay.Notes...)
 		return s, nil, nil
 	}
 	r.Notes = append(r.Notes, "a simulated car of our own invention: it shows directions, not your numbers")

@@ -12,7 +12,7 @@ import (
 // Replay is a recording that is ready to drive a unit: an open loop.
 type Replay struct {
 	Recording *record.Recording
-	Notes     []string // what a reader of its results must know
+	Notes     []string // what a reader of any results must know of the recording
 
 	cal      *controller.Calibration
 	cols     *files.Columns
@@ -148,8 +148,10 @@ func (r *Replay) unfed(feeds []record.Feed, switches []record.SwitchFeed) (findi
 // slowLog is the sampling interval above which a log cannot judge cuts.
 const slowLog = 10000 // us
 
-func notesOf(rec *record.Recording, cols *files.Columns) []string {
-	notes := []string{"a replay is an open loop: the recorded engine speed does not answer the cuts, so a held engine goes where it went on the day"}
+// OpenLoop is what a reader of a replay's results must know first.
+const OpenLoop = "a replay is an open loop: the recorded engine speed does not answer the cuts, so a held engine goes where it went on the day"
+
+func notesOf(rec *record.Recording, cols *files.Columns) (notes []string) {
 	if rec.IntervalUS > slowLog {
 		notes = append(notes, fmt.Sprintf("one row every %.4g s: a diagnostic log, too slow to judge cuts or interlocks; good for stage logic, switches and reasons only", float64(rec.IntervalUS)/1e6))
 	}
