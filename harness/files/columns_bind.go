@@ -106,6 +106,13 @@ func (c *Columns) Bind(r *record.Recording) ([]record.Feed, []record.SwitchFeed,
 			Severity: harness.Error, File: c.File, Line: p.Line, Column: p.Column, Field: field, Value: value, Reason: reason, Allowed: allowed,
 		})
 	}
+	inWords := map[int]bool{}
+	for i := range c.Switches {
+		if k, ok := r.Find(c.Switches[i].Column); ok && len(c.Switches[i].OnWords) > 0 {
+			inWords[k] = true
+		}
+	}
+	const wordy = "this column is written in words, as another switch says: it has no numbers"
 	var feeds []record.Feed
 	for i := range c.Channels {
 		x := &c.Channels[i]
@@ -116,6 +123,10 @@ func (c *Columns) Bind(r *record.Recording) ([]record.Feed, []record.SwitchFeed,
 		k, ok := r.Find(x.Column)
 		if !ok {
 			fail(x.Pos, path+".column", x.Column, "no such column in "+r.File+", or several", titles(r))
+			continue
+		}
+		if inWords[k] {
+			fail(x.Pos, path+".column", x.Column, wordy, "")
 			continue
 		}
 		line, err := x.ToCore(r.Channels[k].Unit, c.Barometric)
@@ -131,6 +142,10 @@ func (c *Columns) Bind(r *record.Recording) ([]record.Feed, []record.SwitchFeed,
 		k, ok := r.Find(x.Column)
 		if !ok {
 			fail(x.Pos, "switch."+harness.Switches[x.Switch]+".column", x.Column, "no such column in "+r.File+", or several", titles(r))
+			continue
+		}
+		if inWords[k] && len(x.OnWords) == 0 {
+			fail(x.Pos, "switch."+harness.Switches[x.Switch]+".column", x.Column, wordy, "state on_words and off_words")
 			continue
 		}
 		feed := record.SwitchFeed{Switch: x.Switch, Cursor: r.Channels[k].Cursor(record.Held, x.IntervalUS), Threshold: micro(x.Threshold), OnBelow: x.OnBelow}

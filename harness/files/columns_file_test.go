@@ -65,6 +65,13 @@ off_words = ["pressed"]
 	require.Empty(t, findings)
 	_, feeds, findings := c.Bind(rec)
 	require.Empty(t, findings)
+	bad := *c
+	bad.Channels = append([]ColumnsChannel{{Channel: controller.UserA, Column: "Pedal"}}, c.Channels...)
+	bad.Switches = append([]ColumnsSwitch{{Switch: controller.Arm, Column: "Pedal", Threshold: 1}}, c.Switches...)
+	_, _, findings = bad.Bind(rec)
+	require.Len(t, findings, 2, "%s", show(findings))
+	assert.Contains(t, show(findings), "channel.user-a.column: this column is written in words")
+	assert.Contains(t, show(findings), "switch.arm.column: this column is written in words")
 	stim := record.Stimulus{Switches: feeds, Schedule: &harness.Schedule{}, ToUS: 5_000_000, PeriodUS: 1_000_000}
 	type reading struct{ down, downKnown, up, upKnown bool }
 	var got []reading

@@ -93,8 +93,13 @@ func (p *planner) ignore() {
 
 func (p *planner) words() {
 	for k := range p.o.Words {
-		if i, ok := p.find("words", p.o.Words[k].Column); ok {
-			p.cols[i].words = &p.o.Words[k]
+		w := &p.o.Words[k]
+		i, ok := p.find("words", w.Column)
+		switch {
+		case ok && p.cols[i].words != nil:
+			p.log.err("words", w.Column, "", "this column's words are stated under the name "+p.cols[i].words.Column+" too", "use one name for it")
+		case ok:
+			p.cols[i].words = w
 		}
 	}
 }

@@ -184,6 +184,8 @@ func TestRefusesWithLineAndColumn(t *testing.T) {
 		{"half of each row is text", "Time (s),State\n0,on\n1,off\n", Options{}, []string{"log.csv:2:3: error: State: text where", "log.csv:3:3: error: State: text where"}},
 		{"another word", "Time (s),A\n0,on\n1,1\n2,onn\n", Options{Words: []Words{{Column: "A", Means: map[string]float64{"on": 1, "off": 0}}}}, []string{
 			"log.csv:3:3: error: A: not one of the words that are stated for this column: off, on (got 1)", "log.csv:4:3: error: A: not one of the words that are stated for this column: off, on (got onn)"}},
+		{"words under two names", "Time (s),A\n0,on\n", Options{Words: []Words{{Column: "A", Means: map[string]float64{"on": 1}}, {Column: "#2", Means: map[string]float64{"on": 2}}}}, []string{
+			"log.csv: error: words: this column's words are stated under the name A too (got #2); use one name for it"}},
 		{"words for no column", "Time (s),A\n0,1\n", Options{Words: []Words{{Column: "B", Means: map[string]float64{"on": 1}}}}, []string{"log.csv:1: error: words: no such column (got B; allowed Time (s), A)"}},
 		{"words twice", "Time (s),A\n0,1\n", Options{Words: []Words{{Column: "A", Means: map[string]float64{"on": 1, "ON": 0}}, {Column: "A"}}}, []string{
 			"log.csv: error: words: the word has two meanings", "log.csv: error: words: words of the column cannot be used (got A; allowed each column once, with its words)"}},
