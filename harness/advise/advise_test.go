@@ -141,7 +141,16 @@ func TestTheLeastGainIsKept(t *testing.T) {
 	assert.True(t, a.Flat)
 	var text bytes.Buffer
 	a.Print(&text)
-	assert.Contains(t, strings.Join(strings.Fields(text.String()), " "), "and at least 3 ms")
+	told := strings.Join(strings.Fields(text.String()), " ")
+	assert.Contains(t, told, "and at least 3 ms")
+	// What a small step does not reach is told all the same: 900 rpm gain 6 ms.
+	require.NotNil(t, a.Farther())
+	assert.Equal(t, a.Line.Points[len(a.Line.Points)-1].X, a.Farther().X)
+	assert.InDelta(t, -0.006, a.Farther().Gain.Mean, 0.0005)
+	assert.Contains(t, told, "some steps away: -0.006 s")
+	var page bytes.Buffer
+	require.NoError(t, a.Page(&page))
+	assert.Contains(t, page.String(), "some steps away: -0.006 s")
 }
 
 // Pure chance moves the search seldom: each pass may be wrong in 1 of 40, and the

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/holdline/holdline/harness"
@@ -210,6 +211,7 @@ func (a *Answer) Print(w io.Writer) {
 	}
 	harness.Wrap(w, "limited by:   ", strings.Join(a.After.Limits, ", "))
 	harness.Wrap(w, "asks:         ", a.After.asks())
+	harness.Wrap(w, "tables:       ", tablesNote)
 	a.printSurfaces(w)
 	a.printAir(w)
 	a.printSensitivity(w)
@@ -221,6 +223,9 @@ func (a *Answer) Print(w io.Writer) {
 	fmt.Fprintf(w, "\none of its launches again:\n%s\n\n", a.Repeat) // in one piece, to be copied
 	harness.Wrap(w, "caution: ", Caution)
 }
+
+// tablesNote keeps a reader from comparing what was launched on other seeds.
+const tablesNote = "each below is of launches of its own: compare within one, not from one to another"
 
 func (o *Outcome) asks() string {
 	text := fmt.Sprintf("%.0f s on the limiter, driveline up to %.0f N m, exhaust gas up to %.0f degC while held", o.OnLimit, o.Driveline, o.Exhaust)
@@ -279,22 +284,43 @@ func (a *Answer) printSensitivity(w io.Writer) {
 	}
 }
 
+// at is the recommended value of the line's knob.
+func (a *Answer) at() float64 { return a.Values[slices.Index(a.Knobs, a.Line.Knob)] }
+
+// Farther is the fastest value of the line that small steps do not reach: more than
+// a step away, and told to gain what a change has to. It is nil if there is none.
+func (a *Answer) Farther() (best *LinePoint) {
+	if a.Line == nil {
+		return nil
+	}
+	for i := range a.Line.Points {
+		p := &a.Line.Points[i]
+		worth := p.Bad == 0 && p.Gain.In.High < 0 && -p.Gain.Mean >= a.LeastGain
+		if worth && math.Abs(p.X-a.at()) > a.Line.Knob.Step && (best == nil || p.Gain.Mean < best.Gain.Mean) {
+			best = p
+		}
+	}
+	return best
+}
+
+// Way says how to go there.
+func (p *LinePoint) Way(k *Knob) string {
+	return fmt.Sprintf("%s, some steps away: %s. Go there step by step, and look at each", k.Say(p.X), p.Gain.say())
+}
+
 func (a *Answer) printLine(w io.Writer) {
 	l := a.Line
 	if l == nil {
 		return
 	}
 	fmt.Fprintln(w)
-	i := 0
-	for k := range a.Knobs {
-		if a.Knobs[k] == l.Knob {
-			i = k
-		}
-	}
 	if l.Low == l.High {
-		harness.Wrap(w, "", fmt.Sprintf("%s: %s is told from its neighbours", l.Knob.Name, l.Knob.Say(a.Values[i])))
+		harness.Wrap(w, "", fmt.Sprintf("%s: %s is told from its neighbours", l.Knob.Name, l.Knob.Say(a.at())))
 	} else {
-		harness.Wrap(w, "", fmt.Sprintf("%s: from %s to %s nothing is told to be slower than %s", l.Knob.Name, l.Knob.Say(l.Low), l.Knob.Say(l.High), l.Knob.Say(a.Values[i])))
+		harness.Wrap(w, "", fmt.Sprintf("%s: from %s to %s nothing is told to be slower than %s", l.Knob.Name, l.Knob.Say(l.Low), l.Knob.Say(l.High), l.Knob.Say(a.at())))
+	}
+	if p := a.Farther(); p != nil {
+		harness.Wrap(w, "", p.Way(l.Knob))
 	}
 	for _, p := range l.Points {
 		text := fmt.Sprintf("  %8s %9s s  spread %.3f", number(p.X), p.Time(), p.SD)
