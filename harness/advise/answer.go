@@ -195,7 +195,7 @@ func (a *Answer) Print(w io.Writer) {
 		harness.Wrap(w, fmt.Sprintf("  %d. ", i+1), fmt.Sprintf("%s from %s to %s: %s", s.Knob.Name, s.Knob.Say(s.From), s.Knob.Say(s.To), s.Gain.say()))
 	}
 	if a.Flat && len(a.Steps) > 0 {
-		harness.Wrap(w, "  ", "then no step gains "+a.Worth()+": the optimum is flat")
+		harness.Wrap(w, "  ", "then no step gains "+a.Worth()+a.Ends())
 	}
 	if len(a.Steps) == a.Passes {
 		harness.Wrap(w, "  ", fmt.Sprintf("that is as many changes as were asked for (%d), and more may help: try, and ask again from there", a.Passes))
@@ -301,6 +301,14 @@ func (a *Answer) Farther() (best *LinePoint) {
 		}
 	}
 	return best
+}
+
+// Ends says what it means that no small step is worth a change.
+func (a *Answer) Ends() string {
+	if a.Farther() != nil {
+		return "; what lies farther away is told below"
+	}
+	return ": the optimum is flat"
 }
 
 // Way says how to go there.
