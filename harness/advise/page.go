@@ -7,6 +7,8 @@ import (
 	"io"
 	"math"
 	"strings"
+
+	"github.com/holdline/holdline/harness/stats"
 )
 
 //go:embed page.html
@@ -83,8 +85,11 @@ func (v pageView) Plot() *plot {
 	for _, p := range good {
 		low, high = min(low, p.Mean-p.SD), max(high, p.Mean+p.SD)
 	}
-	pad := max((high-low)*0.1, 0.002)
-	low, high = low-pad, high+pad
+	step := stats.Step(max(high-low, 0.004), 5)
+	low, high = math.Floor(low/step)*step, math.Ceil(high/step)*step
+	if high <= low {
+		high = low + step
+	}
 	first, last := good[0].X, good[len(good)-1].X
 	x := func(v float64) float64 { return plotLeft + (v-first)/(last-first)*(plotWide-plotLeft-20) }
 	y := func(v float64) float64 { return plotTop + (high-v)/(high-low)*(plotHigh-plotFoot-plotTop) }
@@ -102,8 +107,8 @@ func (v pageView) Plot() *plot {
 	for i, g := range p.Points {
 		p.Path += fmt.Sprintf("%c%.1f,%.1f ", "ML"[min(i, 1)], g.X, g.Y)
 	}
-	for i := range 5 {
-		v := low + (high-low)*float64(i)/4
+	for i := 0.0; low+i*step < high+step/2; i++ {
+		v := low + float64(i*step)
 		p.Ticks = append(p.Ticks, plotTick{X: plotLeft - 8, Y: y(v) + 4, Text: fmt.Sprintf("%.3f", v), Side: true})
 	}
 	for i, k := range v.Knobs {

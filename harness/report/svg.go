@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"github.com/holdline/holdline/harness"
+	"github.com/holdline/holdline/harness/stats"
 )
 
 // frame is a drawing of curves on white: thin lines, named where they end, told
@@ -50,33 +51,19 @@ func (f *frame) span(x0, x1, y0, y1 float64) {
 	if y1 <= y0 {
 		y0, y1 = y0-1, y0+1
 	}
-	step := niceStep(y1-y0, 5)
+	step := stats.Step(y1-y0, 5)
 	f.x0, f.x1 = x0, x1
 	f.y0, f.y1 = math.Floor(y0/step)*step, math.Ceil(y1/step)*step
 }
 
-// niceStep is 1, 2 or 5 times a power of ten that cuts a span into at most so many.
-func niceStep(span float64, most float64) float64 {
-	if span <= 0 || math.IsInf(span, 0) || math.IsNaN(span) {
-		return 1
-	}
-	unit := math.Pow(10, math.Floor(math.Log10(span/most)))
-	for _, m := range []float64{1, 2, 5, 10} {
-		if span <= m*unit*most*(1+1e-9) {
-			return m * unit
-		}
-	}
-	return 10 * unit
-}
-
 func (f *frame) axes(xName, yName string) {
-	step := niceStep(f.y1-f.y0, 5)
+	step := stats.Step(f.y1-f.y0, 5)
 	for i := 0.0; f.y0+i*step <= f.y1+step/2; i++ {
 		y := f.y(f.y0 + i*step)
 		fmt.Fprintf(&f.out, `<path d="M%.1f %.1fH%.1f" stroke="#ccc" stroke-width=".6"/>`, f.left, y, f.right)
 		f.text(f.left-5, y+3.5, "end", plain(f.y0+i*step))
 	}
-	step = niceStep(f.x1-f.x0, 10)
+	step = stats.Step(f.x1-f.x0, 10)
 	for v := math.Ceil(f.x0/step-1e-9) * step; v <= f.x1+step*1e-6; v += step {
 		x := f.x(v)
 		fmt.Fprintf(&f.out, `<path d="M%.1f %.1fv4" stroke="#000" stroke-width=".8"/>`, x, f.bottom)

@@ -159,3 +159,18 @@ func HodgesLehmann(values []float64) float64 {
 	}
 	return median(walsh)
 }
+
+// Step is 1, 2 or 5 times a power of ten that cuts a span into at most so many: the
+// marks of a picture's axis. A span that is none gets 1.
+func Step(span, most float64) float64 {
+	if !(span > 0) || math.IsInf(span, 0) {
+		return 1
+	}
+	unit := math.Pow10(int(math.Floor(math.Log10(span / most))))
+	for _, m := range []float64{1, 2, 5} {
+		if span <= m*unit*most*(1+1e-9) {
+			return m * unit
+		}
+	}
+	return 10 * unit
+}

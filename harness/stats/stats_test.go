@@ -151,3 +151,13 @@ func TestOutliers(t *testing.T) {
 	assert.Empty(t, Outliers([]float64{1, 2, 3, 90}), "too few to tell")
 	assert.Empty(t, Outliers([]float64{2, 2, 2, 2, 9}), "no deviation to measure by")
 }
+
+// Marks stand at 1, 2 or 5 times a power of ten, as few as asked for.
+func TestStepsAreWhole(t *testing.T) {
+	for _, c := range []struct{ span, most, want float64 }{
+		{1, 5, 0.2}, {0.98, 5, 0.2}, {1.01, 5, 0.5}, {5, 5, 1}, {2476, 5, 500}, {0.0035, 5, 0.001}, {9, 10, 1}, {10, 1, 10}, {10.5, 1, 20},
+		{0, 5, 1}, {-3, 5, 1}, {math.Inf(1), 5, 1}, {math.NaN(), 5, 1},
+	} {
+		assert.Equal(t, c.want, Step(c.span, c.most), "%+v", c)
+	}
+}

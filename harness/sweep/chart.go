@@ -6,6 +6,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"github.com/holdline/holdline/harness/stats"
 )
 
 // Size of a picture, in its own units: it scales to the width of the screen.
@@ -49,13 +51,7 @@ func niceScale(low, high, from, to float64, marks int) scale {
 		half := max(math.Abs(low)*0.05, 0.05)
 		low, high = low-half, high+half
 	}
-	step := math.Pow10(int(math.Floor(math.Log10((high - low) / float64(marks)))))
-	for _, f := range []float64{1, 2, 5, 10} {
-		if (high-low)/(step*f) <= float64(marks) {
-			step *= f
-			break
-		}
-	}
+	step := stats.Step(high-low, float64(marks))
 	return scale{math.Floor(low/step+1e-9) * step, math.Ceil(high/step-1e-9) * step, from, to, step}
 }
 
