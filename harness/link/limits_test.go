@@ -152,6 +152,7 @@ func TestOutputsOffAfterSilence(t *testing.T) {
 		took := b.rig.offs[before] - quiet
 		assert.GreaterOrEqual(t, took, 80*time.Millisecond)
 		assert.LessOrEqual(t, took, 100*time.Millisecond)
+		assert.InDelta(t, 1_000_000, b.rig.rig.Silence(), 20_000, "a second, in microseconds")
 		_, err = b.tickOnce(u, 50)
 		require.NoError(t, err)
 		assert.EqualValues(t, 1, u.Figures().Silences)
