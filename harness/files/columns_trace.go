@@ -14,7 +14,7 @@ func TraceColumns(r *record.Recording) *Columns {
 	cols := &Columns{File: r.File, Commit: harness.DefaultCommitAngles}
 	row := r.IntervalUS * 2 / 3 // one and a half of it: a row tells of its own tick only
 	for i := range r.Channels {
-		c, ok := harness.ChannelNamed(r.Channels[i].Name)
+		c, ok := fittable(r.Channels[i].Name)
 		if !ok {
 			continue
 		}

@@ -59,7 +59,8 @@ func suggestRecording(out *strings.Builder, r *record.Recording) {
 	}
 	if len(missing) > 0 {
 		slices.Sort(missing)
-		fmt.Fprintf(out, "missing = [%s]  # texts between numbers: do they all mean that there is no value?\n", quoted(slices.Compact(missing)))
+		writeComment(out, "Texts stand between numbers. If all of these mean that there is no value, say so:")
+		fmt.Fprintf(out, "# missing = [%s]\n", quoted(slices.Compact(missing)))
 	}
 }
 

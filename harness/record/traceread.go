@@ -14,9 +14,10 @@ import (
 	"github.com/holdline/holdline/harness"
 )
 
-// Columns of a trace that are read back beside the channels; see
+// Titles of a trace that are read back beside the channels; see TraceFiles and
 // harness.TraceColumns.
 const (
+	timeColumn     = "time (s)"
 	switchesColumn = "switches"
 	lostColumn     = "switches-lost"
 	badColumn      = "channels-bad"
@@ -37,10 +38,9 @@ func traceTitles(path string) ([]string, error) {
 	defer f.Close()
 	line, _ := bufio.NewReader(io.LimitReader(f, defaultMaxLine)).ReadString('\n')
 	titles := strings.Split(strings.TrimRight(line, "\r\n"), ",")
-	for _, want := range []string{switchesColumn, lostColumn, badColumn} {
-		if titles[0] != "time (s)" || !slices.Contains(titles, want) {
-			return nil, errors.New("is no trace")
-		}
+	has := func(title string) bool { return slices.Contains(titles, title) }
+	if titles[0] != timeColumn || !has(switchesColumn) || !has(lostColumn) || !has(badColumn) {
+		return nil, errors.New("is no trace")
 	}
 	return titles, nil
 }
@@ -53,16 +53,16 @@ func ReadTrace(path string) (*Recording, harness.Findings) {
 	if err != nil {
 		return nil, ioFinding(path, 0, err)
 	}
-	o := Options{Delimiter: ',', Decimal: '.', TimeColumn: titles[0], HeaderLine: 1}
+	o := Options{Delimiter: ',', Decimal: '.', TimeColumn: timeColumn, HeaderLine: 1}
 	for i, title := range titles[1:] {
 		name, _ := splitTitle(title)
-		_, input := harness.ChannelNamed(name)
+		c, named := harness.ChannelNamed(name)
 		switch {
 		case title == switchesColumn || title == lostColumn:
-			o.Words = append(o.Words, wordBits(title, harness.Switches[:]))
+			o.Words = append(o.Words, wordBits(title, int(controller.NumSwitches), func(i int) string { return harness.Switches[i] }))
 		case title == badColumn:
-			o.Words = append(o.Words, wordBits(title, channelNames()))
-		case !input:
+			o.Words = append(o.Words, wordBits(title, int(controller.NumChannels), func(i int) string { return harness.Channels[i].Name }))
+		case !named || c >= controller.NumChannels: // time since release has a name, and is no input
 			o.Ignore = append(o.Ignore, fmt.Sprintf("#%d", i+2))
 		}
 	}
@@ -74,18 +74,11 @@ func ReadTrace(path string) (*Recording, harness.Findings) {
 	return rec, findings
 }
 
-func channelNames() []string {
-	names := make([]string, controller.NumChannels)
-	for c := range names {
-		names[c] = harness.Channels[c].Name
-	}
-	return names
-}
-
-func wordBits(column string, names []string) Words {
+// wordBits takes apart a set as a trace spells it: one bit a name.
+func wordBits(column string, n int, name func(int) string) Words {
 	w := Words{Column: column, Means: map[string]float64{}, Between: '+'}
-	for i, name := range names {
-		w.Means[name] = math.Ldexp(1, i)
+	for i := range n {
+		w.Means[name(i)] = math.Ldexp(1, i)
 	}
 	return w
 }

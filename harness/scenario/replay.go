@@ -27,9 +27,9 @@ type ReplayOptions struct {
 }
 
 // LoadReplay reads a recording and its columns file ("" for a trace of ours, which
-// needs none) and ties them to a calibration. It returns everything that is wrong at once; the replay is nil if
-// any of that is an error. A nil calibration, one that could not be read, leaves
-// out what needs it.
+// needs none) and ties them to a calibration. It returns everything that is wrong
+// at once; the replay is nil if any of that is an error. A nil calibration, one
+// that could not be read, leaves out what needs it.
 func LoadReplay(cal *controller.Calibration, recording, columns string, o ReplayOptions) (*Replay, harness.Findings) {
 	r := &Replay{cal: cal}
 	rec, cols, findings := readRecording(recording, columns)

@@ -2,6 +2,7 @@ package scenario_test
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -254,6 +255,63 @@ func TestATraceIsARecording(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A trace that somebody edited, or that was damaged, gives findings or a replay, and
+// never a panic.
+func TestADamagedTraceGivesFindings(t *testing.T) {
+	const good = "time (s),engine-speed (rpm),throttle (%),gear,switches,switches-lost,channels-lost,channels-bad,sequence\n" +
+		"0.000000,900.0,0.00,1,clutch-down,,,,idle\n0.001000,950.0,1.00,1,clutch-down+arm,arm,throttle,throttle,idle\n0.002000,1000.0,2.00,2,,,,,held\n"
+	cal, findings := files.LoadCalibration("../../examples/calibrations/street-four.toml")
+	require.NoError(t, findings.Err())
+	path := filepath.Join(t.TempDir(), "trace.csv")
+	read := func(text string) (ran bool) {
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+		r, findings := scenario.LoadReplay(cal, path, "", scenario.ReplayOptions{From: -1, To: -1})
+		if r == nil {
+			require.Error(t, findings.Err(), text)
+			return false
+		}
+		if findings.Failed() || r.Recording.Rows > 1000 {
+			return false
+		}
+		_, err := harness.Run(t.Context(), r.Stimulus(), &harness.Reference{}, harness.Session{Calibration: cal})
+		require.NoError(t, err, text)
+		return true
+	}
+	require.True(t, read(good))
+	for _, edit := range [][2]string{
+		{"gear", "since-release (s)"}, {"gear", "throttle (%)"}, {"gear", "switches"}, {"gear", "switches (x)"}, {"gear", ""}, {"throttle (%)", "throttle (kPa)"},
+		{"clutch-down+arm", "clutch-down+amr"}, {"clutch-down+arm", "1"}, {"0.001000", "-1e300"}, {",,,,held\n", ""}, {"0.002000", "0.000000"},
+	} {
+		read(strings.Replace(good, edit[0], edit[1], 1))
+	}
+	r, ran := rand.New(rand.NewPCG(1, 2)), 0
+	titles := strings.IndexByte(good, '\n')
+	for range 600 {
+		text := []byte(good)
+		for range 1 + r.IntN(3) {
+			i := titles + r.IntN(len(text)-titles)
+			switch r.IntN(4) {
+			case 0:
+				text = text[:i]
+			case 1:
+				text[i] = ",+\n.-9\"e"[r.IntN(8)]
+			case 2:
+				text = append(text[:i], text[i+1:]...)
+			case 3:
+				text[r.IntN(titles)] ^= 1 << r.IntN(3)
+			}
+			if len(text) <= titles {
+				break
+			}
+		}
+		if read(string(text)) {
+			ran++
+		}
+	}
+	assert.Greater(t, ran, 30, "some damage can be read")
+	assert.Less(t, ran, 570, "and some not")
 }
 
 func TestWhatAScenarioMayNotSay(t *testing.T) {
