@@ -9,6 +9,17 @@ import (
 	"github.com/holdline/holdline/harness"
 )
 
+func TestCount(t *testing.T) {
+	for want, got := range map[string]string{
+		"0 launches": harness.Count(0, "launch"),
+		"1 launch":   harness.Count(1, "launch"),
+		"2 files":    harness.Count(int64(2), "file"),
+		"1 error":    harness.Count(1, "error"),
+	} {
+		assert.Equal(t, want, got)
+	}
+}
+
 func TestWrap(t *testing.T) {
 	wrapped := func(label, text string) string {
 		var b strings.Builder

@@ -54,7 +54,7 @@ func adviseCommand() *cobra.Command {
 		Long:  adviseLong,
 		Example: "  holdline advise examples/scenarios/saltmarsh-launch.toml\n" +
 			"  holdline advise examples/cars/dray-mare.toml \\\n    --cal examples/calibrations/dray-mare.toml --surface greasy -o out",
-		Args: cobra.ExactArgs(1),
+		Args: takes(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if seed < 0 {
 				return fmt.Errorf("--seed %d is out of range: 0 and up", seed)

@@ -36,8 +36,8 @@ func checkCommand() *cobra.Command {
 			if describe {
 				return describeKinds(cmd, args)
 			}
-			if len(args) == 0 {
-				return fmt.Errorf("name the files to check")
+			if err := takes(1, -1)(cmd, args); err != nil {
+				return err
 			}
 			return runCheck(cmd, args, rules, asJSON)
 		},
@@ -123,7 +123,7 @@ func runCheck(cmd *cobra.Command, paths []string, rules string, asJSON bool) err
 		}
 	}
 	if errors > 0 {
-		return fmt.Errorf("%d errors and %d warnings in %d files", errors, len(all)-errors, len(paths))
+		return fmt.Errorf("%s and %s in %s", harness.Count(errors, "error"), harness.Count(len(all)-errors, "warning"), harness.Count(len(paths), "file"))
 	}
 	if !asJSON {
 		for _, p := range paths {
@@ -131,7 +131,7 @@ func runCheck(cmd *cobra.Command, paths []string, rules string, asJSON bool) err
 				harness.Wrap(cmd.OutOrStdout(), "caution: ", p+": "+cautionText)
 			}
 		}
-		fmt.Fprintf(cmd.OutOrStdout(), "%d files, no errors, %d warnings\n", len(paths), len(all))
+		fmt.Fprintf(cmd.OutOrStdout(), "%s, no errors, %s\n", harness.Count(len(paths), "file"), harness.Count(len(all), "warning"))
 	}
 	return nil
 }

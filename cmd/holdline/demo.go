@@ -36,7 +36,7 @@ func demoCommand() *cobra.Command {
 		Use:   "demo",
 		Short: "Launch three invented cars and compare the choices",
 		Long:  demoLong,
-		Args:  cobra.NoArgs,
+		Args:  takes(0, 0),
 		RunE:  func(cmd *cobra.Command, _ []string) error { return runDemo(cmd, o) },
 	}
 	f := c.Flags()

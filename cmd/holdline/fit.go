@@ -48,7 +48,7 @@ func fitCommand() *cobra.Command {
 		Short:   "Learn from a recording what it can tell of a car",
 		Long:    fitLong,
 		Example: "  holdline fit log.csv --car my-car.toml --cal my.toml \\\n    --columns my-logger.toml -o fitted",
-		Args:    cobra.ExactArgs(1),
+		Args:    takes(1, 1),
 		RunE:    func(cmd *cobra.Command, args []string) error { return runFit(cmd, args[0], o) },
 	}
 	f := c.Flags()
@@ -73,7 +73,7 @@ const fitFile, fittedCar = "fit.txt", "car.toml"
 
 func runFit(cmd *cobra.Command, path string, o fitOptions) error {
 	if o.car == "" || o.cal == "" || o.columns == "" && !record.IsTrace(path) {
-		return errors.New("fit needs --car FILE, --cal FILE and --columns FILE; replay --suggest-columns writes a first columns file for a recording")
+		return errors.New("fit needs --car FILE, --cal FILE and --columns FILE (a trace of ours needs no --columns); replay --suggest-columns writes a first columns file for a recording")
 	}
 	var travel *fit.Travel
 	if o.clutch != "" {

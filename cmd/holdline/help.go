@@ -15,7 +15,27 @@ func fitHelp(root *cobra.Command) {
 	cobra.AddTemplateFunc("onScreen", onScreen)
 	root.SetHelpTemplate(strings.Replace(root.HelpTemplate(), "{{. |", "{{onScreen . |", 1))
 	wrapped := fmt.Sprintf("FlagUsagesWrapped %d", harness.ScreenWidth)
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return fmt.Errorf("%w; %s --help lists what it takes", err, c.CommandPath())
+	})
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "Flags.FlagUsages", "Flags."+wrapped))
+}
+
+// takes wants from least to most things named behind a command, most under 0 being
+// any number, and otherwise shows how the command is written.
+func takes(least, most int) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		var wrong string
+		switch {
+		case len(args) < least:
+			wrong = "nothing was named"
+		case most >= 0 && len(args) > most:
+			wrong = fmt.Sprintf("%q is too many", args[most])
+		default:
+			return nil
+		}
+		return fmt.Errorf("%s: %s\n%s --help says more", wrong, strings.TrimSuffix(c.UseLine(), " [flags]"), c.CommandPath())
+	}
 }
 
 // onScreen breaks the paragraphs that are wider than a screen.

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"os/signal"
 
@@ -69,6 +70,9 @@ func statusOf(err error, stderr io.Writer) int {
 	} else if errors.Is(err, context.Canceled) {
 		status = exitInterrupted
 	}
+	if p, bare := err.(*fs.PathError); bare { // the name of the system call tells nobody anything
+		err = fmt.Errorf("%s: %s", p.Path, harness.ReasonOf(p))
+	}
 	fmt.Fprintln(stderr, err)
 	return status
 }
@@ -78,7 +82,7 @@ controllers: on recorded logs and on simulated cars.
 
   holdline demo                       see it work
   holdline check FILE...              find every mistake in a file at once
-  holdline replay RECORDING --cal FILE --columns FILE
+  holdline replay RECORDING --cal FILE
                                       what a correct controller would have done
   holdline run SCENARIO...            launch a simulated car
   holdline rig --rig FILE SCENARIO... run it on your own controller

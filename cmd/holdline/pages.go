@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"io"
 	"iter"
 	"path/filepath"
@@ -97,7 +96,7 @@ func foldersOf(jobs []*job, n int) []string {
 func saveRuns(dir string, all *harness.Results, runs []harness.Results, folders []string) error {
 	err := errors.Join(saveResults(dir, all), saveSummary(dir, runs), saveJUnit(dir, runs))
 	if len(runs) > 1 {
-		head := report.IndexHead{Title: fmt.Sprintf("%d runs", len(runs)), Repeat: all.Repeat}
+		head := report.IndexHead{Title: harness.Count(len(runs), "run"), Repeat: all.Repeat}
 		err = errors.Join(err, saveIndex(dir, head, runs, folders))
 	}
 	return err

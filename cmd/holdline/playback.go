@@ -32,7 +32,7 @@ func bytesCommand() *cobra.Command {
 		Use:   "bytes LOG",
 		Short: "Show what went over a rig's wire",
 		Long:  bytesLong,
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			f, err := os.Open(args[0])
 			if err != nil {
@@ -44,7 +44,7 @@ func bytesCommand() *cobra.Command {
 				return e
 			}
 			if err != nil {
-				return fmt.Errorf("%s: %w; good records before that: %d", args[0], err, len(list))
+				return fmt.Errorf("%s: %s; good records before that: %d", args[0], harness.ReasonOf(err), len(list))
 			}
 			return nil
 		},

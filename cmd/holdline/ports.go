@@ -20,7 +20,7 @@ func portsCommand() *cobra.Command {
 		Use:   "ports",
 		Short: "List USB serial devices",
 		Long:  portsLong,
-		Args:  cobra.NoArgs,
+		Args:  takes(0, 0),
 		RunE:  func(cmd *cobra.Command, _ []string) error { return listPorts(cmd.OutOrStdout(), asJSON) },
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the list as JSON")

@@ -57,7 +57,7 @@ func printRepeat(w io.Writer, g *repeated) {
 			continue
 		}
 		if first {
-			fmt.Fprintf(w, "\n%s, %d launches\n", cutTo(g.name, 60), len(g.runs))
+			fmt.Fprintf(w, "\n%s, %s\n", cutTo(g.name, 60), harness.Count(len(g.runs), "launch"))
 			fmt.Fprintf(w, "%-14s %4s %9s %-19s %7s %-17s %9s\n", "", "n", "mean", " (95 %)", "spread", " (95 %)", "median")
 			first = false
 		}

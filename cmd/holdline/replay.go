@@ -52,7 +52,7 @@ func replayCommand() *cobra.Command {
 		Short:   "Run a recording through the reference controller",
 		Long:    replayLong,
 		Example: "  holdline replay examples/recordings/obd-drive-1hz.csv \\\n    --cal examples/calibrations/street-four.toml \\\n    --columns examples/columns/obd-drive.toml -o out",
-		Args:    cobra.ExactArgs(1),
+		Args:    takes(1, 1),
 		RunE:    func(cmd *cobra.Command, args []string) error { return runReplay(cmd, args[0], o) },
 	}
 	f := c.Flags()
@@ -83,7 +83,7 @@ func runReplay(cmd *cobra.Command, path string, o replayOptions) error {
 		return suggestColumns(cmd, path, o.columns)
 	}
 	if o.cal == "" || o.columns == "" && !record.IsTrace(path) {
-		return errors.New("replay needs --cal FILE and --columns FILE; --suggest-columns writes a first columns file for a recording")
+		return errors.New("replay needs --cal FILE and --columns FILE (a trace of ours needs no --columns); --suggest-columns writes a first columns file for a recording")
 	}
 	job, findings := prepareReplay(path, o)
 	printFindings(cmd.ErrOrStderr(), findings)

@@ -37,7 +37,7 @@ func reportCommand() *cobra.Command {
 		Short:   "Make pages of stored results",
 		Long:    reportLong,
 		Example: "  holdline report out\n  holdline report --overlay out/saltmarsh-launch-1 out/saltmarsh-launch-2",
-		Args:    cobra.MinimumNArgs(1),
+		Args:    takes(1, -1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			switch {
 			case o.overlay && o.tables:
@@ -89,11 +89,11 @@ func reportRuns(cmd *cobra.Command, dirs []string, o reportOptions) error {
 			o.out = report.IndexFile
 		}
 	}
-	head := report.IndexHead{Title: fmt.Sprintf("%d runs", len(folders)), Facts: []report.Fact{{Name: "From", Text: strings.Join(dirs, ", ")}}}
+	head := report.IndexHead{Title: harness.Count(len(folders), "run"), Facts: []report.Fact{{Name: "From", Text: strings.Join(dirs, ", ")}}}
 	if err := writePage(o.out, true, func(w io.Writer) error { return report.Index(w, head, storedRows(o.out, folders)) }); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "%s lists %d runs\n", o.out, len(folders))
+	fmt.Fprintf(w, "%s lists %s\n", o.out, harness.Count(len(folders), "run"))
 	if cut := cutFolders(dirs); len(cut) > 0 {
 		harness.Wrap(w, "left out: ", fmt.Sprintf("runs that did not come to their end and have no %s: %d, such as %s", report.ResultsFile, len(cut), cut[0]))
 	}

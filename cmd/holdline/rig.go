@@ -42,7 +42,7 @@ func rigCommand() *cobra.Command {
 		Short:   "Run scenarios on a controller behind a serial link",
 		Long:    rigLong,
 		Example: "  holdline rig --rig examples/rig-c/rig.toml \\\n    examples/scenarios/dray-mare-missing-teeth.toml -o out",
-		Args:    cobra.MinimumNArgs(1),
+		Args:    takes(1, -1),
 		RunE:    func(cmd *cobra.Command, args []string) error { return runRig(cmd, args, o) },
 	}
 	o.flags(c.Flags())

@@ -42,7 +42,7 @@ func runCommand() *cobra.Command {
 		Short:   "Launch simulated cars",
 		Long:    runLong,
 		Example: "  holdline run examples/scenarios/saltmarsh-launch.toml -o out",
-		Args:    cobra.MinimumNArgs(1),
+		Args:    takes(1, -1),
 		RunE:    func(cmd *cobra.Command, args []string) error { return runScenarios(cmd, args, o) },
 	}
 	o.flags(c.Flags())
@@ -210,7 +210,7 @@ func printLaunches(w io.Writer, runs []harness.Results) {
 		case !r.Complete:
 			fmt.Fprintf(w, "%-*s %4d stopped: %s\n", labelWidth, label, r.Seed, r.Stopped)
 		case l == nil:
-			fmt.Fprintf(w, "%-*s %4d a recording of %.0f s, %d launches\n", labelWidth, label, r.Seed, r.Seconds, r.Launches)
+			fmt.Fprintf(w, "%-*s %4d a recording of %.0f s, %s\n", labelWidth, label, r.Seed, r.Seconds, harness.Count(r.Launches, "launch"))
 		default:
 			fmt.Fprintf(w, "%-*s %4d %5.0f %5.0f %4.0f %6s %6s %6s  %s\n", labelWidth, label, r.Seed,
 				l.HoldSpeed, l.HoldSD, l.Pressure, clock(l.Feet60, 2), clock(l.Eighth, 2), clock(l.Quarter, 2), l.Limit)

@@ -84,7 +84,7 @@ func bar(spans []harness.Span, total float64, mark byte) string {
 const mostLines = 12
 
 func printSequence(w io.Writer, r *harness.Results) {
-	fmt.Fprintf(w, "\nlaunch sequence: %d released, %d bumps, %d aborted\n", r.Launches, r.Bumps, r.Aborts)
+	fmt.Fprintf(w, "\nlaunch sequence: %d released, %s, %d aborted\n", r.Launches, harness.Count(r.Bumps, "bump"), r.Aborts)
 	for i, s := range r.Sequence {
 		if i == mostLines {
 			fmt.Fprintf(w, "  ... and %d more changes, all in results.json\n", len(r.Sequence)-i)
@@ -120,7 +120,7 @@ func printCuts(w io.Writer, r *harness.Results) {
 func printShots(w io.Writer, r *harness.Results) {
 	for _, s := range r.Shots {
 		if s.Openings > 0 {
-			fmt.Fprintf(w, "\nshot %s: open %s in %d openings\n", s.Name, seconds(s.Open), s.Openings)
+			fmt.Fprintf(w, "\nshot %s: open %s in %s\n", s.Name, seconds(s.Open), harness.Count(s.Openings, "opening"))
 		}
 	}
 }

@@ -41,7 +41,7 @@ func sweepCommand() *cobra.Command {
 		Short:   "Run many launches over values of your choice",
 		Long:    sweepLong,
 		Example: "  holdline sweep examples/sweeps/saltmarsh-ceiling.toml -o out",
-		Args:    cobra.ExactArgs(1),
+		Args:    takes(1, 1),
 		RunE:    func(cmd *cobra.Command, args []string) error { return runSweep(cmd, args[0], o) },
 	}
 	f := c.Flags()
@@ -89,7 +89,7 @@ func runSweep(cmd *cobra.Command, path string, o sweepOptions) error {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s was done before\n", report.Path)
 	}
 	if task.Shard != sweep.Whole {
-		fmt.Fprintf(cmd.OutOrStdout(), "part %s done: %d launches in %s\n", task.Shard, report.Count, report.Path)
+		fmt.Fprintf(cmd.OutOrStdout(), "part %s done: %s in %s\n", task.Shard, harness.Count(report.Count, "launch"), report.Path)
 		return nil
 	}
 	return sweepTogether(cmd, p, []string{o.out}, o.out, true)
@@ -177,7 +177,7 @@ func sweepLaunch(cmd *cobra.Command, p *sweep.Plan, o sweepOptions) error {
 
 // printSweep shows a summary on a screen of 80 columns.
 func printSweep(w io.Writer, s *sweep.Summary) {
-	fmt.Fprintln(w, cutTo(fmt.Sprintf("%s: %d launches", s.Name, s.Launches), screenWidth))
+	fmt.Fprintln(w, cutTo(fmt.Sprintf("%s: %s", s.Name, harness.Count(s.Launches, "launch")), screenWidth))
 	for _, n := range s.Notes {
 		harness.Wrap(w, "note: ", n)
 	}
@@ -239,7 +239,7 @@ func mergeCommand() *cobra.Command {
 		Short:   "Put the parts of a sweep together",
 		Long:    mergeLong,
 		Example: "  holdline merge out",
-		Args:    cobra.MinimumNArgs(1),
+		Args:    takes(1, -1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if out == "" {
 				out = args[0]

@@ -73,7 +73,10 @@ const longestRecord = 1 << 20
 // ErrLogCut.
 func ReadLog(r io.Reader) ([]LogRecord, error) {
 	b := bufio.NewReader(r)
-	head, _ := b.ReadString('\n')
+	head, err := b.ReadString('\n')
+	if err != nil && err != io.EOF {
+		return nil, err
+	}
 	if head != LogFormat+"\n" {
 		return nil, fmt.Errorf("this is not a byte log: it starts with %.30q instead of %q", head, LogFormat)
 	}
