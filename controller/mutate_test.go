@@ -142,11 +142,13 @@ type fate int
 const (
 	alive fate = iota
 	dead
-	unfit // it does not compile
+	unfit  // it does not compile
+	halted // its tests did not end
 )
 
-// tryMutant runs the tests on a mutant: one that fails, or does not end, kills it.
-func tryMutant(m *mutant, dir string) (fate, error) {
+// tryMutant runs the tests on a mutant: one that fails, or does not end within the
+// limit, kills it.
+func tryMutant(m *mutant, dir string, limit time.Duration) (fate, error) {
 	here, err := filepath.Abs(".")
 	if err != nil {
 		return alive, err
@@ -159,12 +161,16 @@ func tryMutant(m *mutant, dir string) (fate, error) {
 	if exec.Command("go", "test", "-c", "-vet=off", "-overlay", overlay, "-o", program, ".").Run() != nil {
 		return unfit, nil
 	}
-	ctx, end := context.WithTimeout(context.Background(), 3*time.Minute)
+	ctx, end := context.WithTimeout(context.Background(), limit)
 	defer end()
 	for _, skip := range []string{slowTests + "|" + deafTests, deafTests} { // most die of a quick one
 		cmd := exec.CommandContext(ctx, program, "-test.failfast", "-test.skip", skip)
 		cmd.Env = append(os.Environ(), "HOLDLINE_MUTATE=", "HOLDLINE_LONG=")
-		if cmd.Run() != nil {
+		err := cmd.Run()
+		switch {
+		case ctx.Err() != nil:
+			return halted, nil
+		case err != nil:
 			return dead, nil
 		}
 	}
@@ -197,6 +203,14 @@ func TestMutantsAreKilled(t *testing.T) {
 			}
 		}
 	}
+	// A slow machine must not pass for mutants that do not end.
+	text, err := os.ReadFile(mutated[0])
+	require.NoError(t, err)
+	began := time.Now()
+	whole, err := tryMutant(&mutant{file: mutated[0], text: text}, t.TempDir(), time.Hour)
+	require.NoError(t, err)
+	require.Equal(t, alive, whole, "the tests fail on what is no mutant")
+	limit := max(3*time.Minute, 6*time.Since(began))
 	fates, errs := make([]fate, len(list)), make([]error, len(list))
 	next := make(chan int)
 	var wait sync.WaitGroup
@@ -205,9 +219,12 @@ func TestMutantsAreKilled(t *testing.T) {
 		dir := t.TempDir()
 		wait.Go(func() {
 			for i := range next {
-				fates[i], errs[i] = tryMutant(&list[i], dir)
+				fates[i], errs[i] = tryMutant(&list[i], dir, limit)
 				if fates[i] == alive && equivalent[list[i].rule] == "" {
 					t.Log("alive: " + list[i].name + "  " + list[i].rule)
+				}
+				if fates[i] == halted {
+					t.Log("not ended after " + limit.String() + ": " + list[i].name + "  " + list[i].rule)
 				}
 				if n := done.Add(1); n%50 == 0 {
 					t.Logf("%d of %d tried", n, len(list))
@@ -230,8 +247,9 @@ func TestMutantsAreKilled(t *testing.T) {
 			unexplained++
 		}
 	}
-	tried := count[alive] + count[dead]
-	t.Logf("%d of %d mutants killed, of %d in all; %d of the others are equivalent, %d are not explained", count[dead], tried, len(all), count[alive]-unexplained, unexplained)
+	killed := count[dead] + count[halted]
+	tried := count[alive] + killed
+	t.Logf("%d of %d mutants killed (%d did not end), of %d in all; %d of the others are equivalent, %d are not explained", killed, tried, count[halted], len(all), count[alive]-unexplained, unexplained)
 	assert.Zero(t, unexplained)
 	if len(list) == len(all) {
 		assert.GreaterOrEqual(t, count[dead]*100, tried*95)
