@@ -30,17 +30,18 @@ func (s Severity) String() string {
 type Finding struct {
 	Severity Severity `json:"-"`
 	File     string   `json:"file,omitempty"`
-	Line     int      `json:"line,omitempty"`   // from 1; 0 if the whole file is meant
-	Column   int      `json:"column,omitempty"` // from 1, in bytes; 0 if the whole line is meant
-	Field    string   `json:"field,omitempty"`  // dotted path or column title, e.g. "stage.launch.ceiling"
-	Value    string   `json:"value,omitempty"`  // as written
+	Line     int      `json:"line,omitempty"`    // from 1; 0 if the whole file is meant
+	Column   int      `json:"column,omitempty"`  // from 1, in bytes; 0 if the whole line is meant
+	Field    string   `json:"field,omitempty"`   // dotted path or column title, e.g. "stage.launch.ceiling"
+	Value    string   `json:"value,omitempty"`   // as written
+	Changed  bool     `json:"changed,omitempty"` // the value is not the file's: it was put in its place
 	Allowed  string   `json:"allowed,omitempty"`
 	Reason   string   `json:"reason"`          // what is wrong, lower case, no full stop
 	Fix      string   `json:"fix,omitempty"`   // what to do, if the reason does not already say it
 	Level    string   `json:"level,omitempty"` // Severity in words; filled by Findings.Sorted
 }
 
-// String gives "FILE:LINE:COLUMN: error: FIELD: reason (got VALUE; allowed
+// String gives "FILE:LINE:COLUMN: error: FIELD: reason, as changed (got VALUE; allowed
 // RANGE); fix", leaving out what is unknown.
 func (f Finding) String() string {
 	var b strings.Builder
@@ -50,6 +51,9 @@ func (f Finding) String() string {
 		b.WriteString(f.Field + ": ")
 	}
 	b.WriteString(f.Reason)
+	if f.Changed {
+		b.WriteString(", as changed")
+	}
 	switch {
 	case f.Value != "" && f.Allowed != "":
 		fmt.Fprintf(&b, " (got %s; allowed %s)", f.Value, f.Allowed)

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"sort"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -163,7 +164,7 @@ func checkFile(path string) harness.Findings {
 	}
 	return append(findings, harness.Finding{
 		Severity: harness.Error, File: path, Line: 1, Field: "format", Value: quoted(files.FormatOf(doc)),
-		Allowed: fmt.Sprint(kindNames()), Reason: "is no kind of file that can be checked",
+		Allowed: strings.Join(kindNames(), ", "), Reason: "is no kind of file that can be checked",
 		Fix: `start the file with a line like format = "holdline-calibration-1"`,
 	})
 }
@@ -186,7 +187,10 @@ func describeKinds(cmd *cobra.Command, names []string) error {
 	for _, n := range names {
 		k, ok := fileKinds[n]
 		if !ok {
-			return fmt.Errorf("no kind of file is called %q (known: %v)", n, kindNames())
+			k, ok = fileKinds["holdline-"+n+"-1"]
+		}
+		if !ok {
+			return fmt.Errorf("no kind of file is called %q; there are: %s", n, strings.Join(kindNames(), ", "))
 		}
 		fmt.Fprintln(cmd.OutOrStdout(), k.describe())
 	}

@@ -18,9 +18,8 @@ const (
 // session is shared by all blocks of one Decode, Encode or Describe.
 type session struct {
 	mode     mode
-	file     string
-	partial  bool
-	brief    bool // encode: leave out what equals its default
+	doc      *Document // decode: the text; else empty
+	brief    bool      // encode: leave out what equals its default
 	findings harness.Findings
 	faults   []string // mistakes in the description itself
 }
@@ -151,8 +150,7 @@ func (b *Block) at(pos Pos, f harness.Finding) {
 	if len(b.s.findings) == maxFindings {
 		f = harness.Finding{Severity: harness.Error, Reason: "too many findings; later ones are not shown"}
 	}
-	f.File, f.Line, f.Column = b.s.file, pos.Line, pos.Column
-	b.s.findings = append(b.s.findings, f)
+	b.s.findings = append(b.s.findings, b.s.doc.finding(pos, f))
 }
 
 // place is where the table itself stands, or the closest one around it that is
@@ -211,7 +209,7 @@ func (b *Block) lacks(key, allowed string) {
 		b.missing = append(b.missing, key)
 		return
 	}
-	if b.s.partial {
+	if b.s.doc.Partial {
 		return
 	}
 	fix := "add " + key + " to the table"

@@ -253,7 +253,7 @@ func (j *sealJudge) finding(x *controller.Problem) (harness.Finding, bool) {
 	table := j.tablePath(x)
 	key, known := sealKeys[x.Part][x.Field]
 	path, pos := j.place(table, x, key)
-	f := harness.Finding{Severity: harness.Warning, File: j.doc.File, Line: pos.Line, Column: pos.Column, Field: path, Reason: x.Reason}
+	f := j.doc.finding(pos, harness.Finding{Severity: harness.Warning, Field: path, Reason: x.Reason})
 	if x.Error {
 		f.Severity = harness.Error
 	}

@@ -53,10 +53,9 @@ func checkCar(car *sim.Car, doc *Document, findings harness.Findings) (*sim.Car,
 			continue
 		}
 		pos, _ := doc.Locate(key)
-		findings = append(findings, harness.Finding{
-			Severity: harness.Error, File: doc.File, Line: pos.Line, Column: pos.Column,
-			Field: f.Field, Value: f.Value, Allowed: f.Allowed, Reason: f.Reason,
-		})
+		findings = append(findings, doc.finding(pos, harness.Finding{
+			Severity: harness.Error, Field: f.Field, Value: f.Value, Allowed: f.Allowed, Reason: f.Reason,
+		}))
 	}
 	if findings.Failed() {
 		return nil, findings.Sorted()

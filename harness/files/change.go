@@ -2,6 +2,7 @@ package files
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/holdline/holdline/harness"
@@ -54,6 +55,15 @@ func (d *Document) Change(changes ...Change) (findings harness.Findings) {
 	return findings
 }
 
+// finding puts a finding at its place, and says whether the value there is the text's.
+func (d *Document) finding(pos Pos, f harness.Finding) harness.Finding {
+	f.File, f.Line, f.Column = d.File, pos.Line, pos.Column
+	f.Changed = slices.ContainsFunc(d.changed, func(path string) bool {
+		return f.Field == path || strings.HasPrefix(f.Field, path+"[")
+	})
+	return f
+}
+
 func (d *Document) change(c Change) *harness.Finding {
 	steps := splitPath(c.Path)
 	value := valueOf(c.Value)
@@ -66,6 +76,7 @@ func (d *Document) change(c Change) *harness.Finding {
 		if next == nil && i == 0 && !strings.HasPrefix(s, "[") && len(steps) == 2 {
 			next = &Node{Kind: TableNode, Key: s, KeyPos: d.Root.KeyPos, Pos: d.Root.Pos, origin: headed}
 			d.Root.add(next)
+			d.changed = append(d.changed, s)
 		}
 		if next == nil {
 			return &harness.Finding{Reason: "the file has no " + strings.Join(steps[:i+1], "."), Allowed: namesIn(parent), Fix: "name something that stands in the file"}
@@ -75,6 +86,7 @@ func (d *Document) change(c Change) *harness.Finding {
 	if !parent.put(last, value) {
 		return &harness.Finding{Reason: "the file has no such place", Fix: "items count from 1"}
 	}
+	d.changed = append(d.changed, c.Path)
 	return nil
 }
 

@@ -21,9 +21,12 @@ func TestChangesMeetTheChecksOfTheFile(t *testing.T) {
 	assert.True(t, cal.Engine.KeepFiring, "a key that the file leaves out")
 	assert.Equal(t, controller.Hard, cal.Stages[0].Cut.Style, "a word without quotes")
 
+	_, findings = files.LoadCalibration(heron, files.Change{Path: "stage.launch.ceiling_rpm", Value: "9000"})
+	assert.Regexp(t, "never limits, as changed", findings.Sorted()[0].String(), "also what only sealing shows")
 	for _, x := range []struct{ path, value, says string }{
-		{"stage.launch.ceiling_rpm", "99999", "300 to 20000"},
-		{"stage.launch.ceilling_rpm", "3000", "ceiling_rpm"},
+		{"stage.launch.ceiling_rpm", "99999", "out of range, as changed .*300 to 20000"},
+		{"stage.launch.ceilling_rpm", "3000", "unknown key, as changed.*ceiling_rpm"},
+		{"engine.firing_order", "[1, 99]", `firing_order.*, as changed`},
 		{"stage.lanch.ceiling_rpm", "3000", "launch"},
 		{"shot[7].retard_deg", "3", "no such place|the file has no"},
 		{"engine.firing_order[9]", "3", "no such place"},

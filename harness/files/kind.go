@@ -35,7 +35,7 @@ func (k Kind[T]) Decode(name string, text []byte, changes ...Change) (*T, *Docum
 // the parser had findings, so that an empty document needs no further ones.
 func (k Kind[T]) DecodeDocument(doc *Document, faulty bool) (*T, harness.Findings) {
 	v := new(T)
-	s := &session{mode: decoding, file: doc.File, partial: doc.Partial}
+	s := &session{mode: decoding, doc: doc}
 	b := &Block{s: s, node: doc.Root}
 	if faulty && len(doc.Root.Keys) == 0 || !k.checkFormat(b) {
 		return v, s.findings
@@ -107,7 +107,7 @@ func (k Kind[T]) Encode(v *T) ([]byte, error) { return k.encode(v, false) }
 func (k Kind[T]) EncodeBrief(v *T) ([]byte, error) { return k.encode(v, true) }
 
 func (k Kind[T]) encode(v *T, brief bool) ([]byte, error) {
-	s := &session{mode: encoding, brief: brief}
+	s := &session{mode: encoding, doc: new(Document), brief: brief}
 	b := &Block{s: s, doc: k.Doc}
 	b.know(formatKey)
 	b.lines = append(b.lines, line{key: formatKey, text: quote(k.Format), comment: "kind and version of this file"})
@@ -130,7 +130,7 @@ func (k Kind[T]) Write(path string, v *T, force bool) error {
 // plain text: a table of keys with unit, range, default and meaning for each
 // table of the file.
 func (k Kind[T]) Describe() string {
-	s := &session{mode: describing}
+	s := &session{mode: describing, doc: new(Document)}
 	b := &Block{s: s}
 	b.know(formatKey)
 	b.rows = append(b.rows, row{key: formatKey, kind: "text", allowed: quote(k.Format), def: "required", doc: "kind and version of this file"})
@@ -145,7 +145,7 @@ func (k Kind[T]) Describe() string {
 // defaults out of range, constants that do not fit their scale. Call it in a
 // test of each kind.
 func (k Kind[T]) Verify() error {
-	s := &session{mode: describing}
+	s := &session{mode: describing, doc: new(Document)}
 	b := &Block{s: s}
 	b.know(formatKey)
 	k.Fields(b, new(T))

@@ -57,7 +57,7 @@ func (b *Block) phraseText(key, path string, n *Node, s *Script) {
 	default:
 		at.Column++
 	}
-	one, findings := parseScriptAt(b.s.file, n.Text, s.Vocabulary, at)
+	one, findings := parseScriptAt(b.s.doc.File, n.Text, s.Vocabulary, at)
 	for _, f := range findings {
 		f.Field = path
 		b.at(Pos{f.Line, f.Column}, f)

@@ -36,7 +36,7 @@ func (b *Block) tableMissing(key string, sub *Block) {
 	case len(sub.missing) == 0:
 	case b.node == nil:
 		b.missing = append(b.missing, key)
-	case b.s.partial:
+	case b.s.doc.Partial:
 	default:
 		b.markFailed(key, harness.Error)
 		b.at(b.place(), harness.Finding{

@@ -122,6 +122,8 @@ type Document struct {
 	// Partial is set if a part of the text could not be placed in any table;
 	// nothing is then said about missing keys.
 	Partial bool
+
+	changed []string // paths of values and tables that Change put in
 }
 
 // Locate returns the place of a dotted path such as "stage.launch.ceiling_rpm"

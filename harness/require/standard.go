@@ -74,6 +74,9 @@ type merge struct {
 }
 
 func (m *merge) fail(file, field, value, reason, fix string) {
+	if file == "" { // named by a scenario or on a command line
+		field = "requirements"
+	}
 	m.findings = append(m.findings, harness.Finding{
 		Severity: harness.Error, File: file, Field: field, Value: value, Reason: reason, Fix: fix,
 	})
@@ -107,7 +110,7 @@ func (m *merge) include(from, name string, path []string) {
 	}
 	text, err := os.ReadFile(name)
 	if err != nil {
-		m.fail(from, "include", name, "cannot be read: "+harness.ReasonOf(err), "")
+		m.fail(from, "include", name, "cannot be read: "+harness.ReasonOf(err), "name a file, standard, or one of "+strings.Join(StandardSets(), ", "))
 		return
 	}
 	m.text(name, text, path)

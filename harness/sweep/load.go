@@ -81,10 +81,10 @@ func (p *Plan) measure() harness.Findings {
 	return nil
 }
 
-// finding points at a key of the plan.
+// finding points at a key of the plan, which stands there as it was written.
 func (p *Plan) finding(path string, f harness.Finding) harness.Finding {
 	pos, _ := p.doc.Locate(path)
-	f.Severity, f.File, f.Line, f.Column = harness.Error, p.File, pos.Line, pos.Column
+	f.Severity, f.File, f.Line, f.Column, f.Changed = harness.Error, p.File, pos.Line, pos.Column, false
 	if f.Field == "" {
 		f.Field = path
 	}
