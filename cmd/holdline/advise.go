@@ -46,8 +46,7 @@ type adviseOptions struct {
 }
 
 func adviseCommand() *cobra.Command {
-	var o adviseOptions
-	var seed int64
+	o := adviseOptions{spread: 0.04, again: 1, q: advise.Question{Seed: 1, LeastGain: 0.003}}
 	c := &cobra.Command{
 		Use:   "advise SCENARIO | CAR --cal FILE --surface S",
 		Short: "Say what to change for a surface",
@@ -56,13 +55,6 @@ func adviseCommand() *cobra.Command {
 			"  holdline advise examples/cars/dray-mare.toml \\\n    --cal examples/calibrations/dray-mare.toml --surface greasy -o out",
 		Args: takes(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if seed < 0 {
-				return fmt.Errorf("--seed %d is out of range: 0 and up", seed)
-			}
-			if !(o.q.LeastGain >= 0 && o.q.LeastGain <= 1) {
-				return fmt.Errorf("--least-gain-s %g is out of range: 0 (anything that can be told from scatter) to 1", o.q.LeastGain)
-			}
-			o.q.Seed = uint64(seed)
 			return runAdvise(cmd, args[0], o)
 		},
 	}
@@ -76,25 +68,25 @@ func adviseCommand() *cobra.Command {
 	f.StringArrayVar(&o.require, "require", nil, "requirement `SET` that every launch must hold, beside the scenario's own")
 	f.StringVar(&o.rules, "rules", "", "rules profile `FILE` of the class: what it forbids is not advised")
 	f.StringArrayVar(&o.q.Knobs, "knob", nil, "move this `NAME` only (may be repeated), such as \"launch ceiling\", converter")
-	f.Float64Var(&o.spread, "scatter", 0.04, "relative scatter of grip from launch to launch, where the scenario has none")
-	f.Float64Var(&o.humidity, "humidity", 0, "relative humidity in %: its vapour is taken off the air pressure")
-	f.IntVar(&o.q.Launches, "launches", 0, "launches to search with (0: 2400)")
-	f.IntVar(&o.q.Passes, "passes", 0, "changes at most, one a pass (0: 8)")
-	f.Float64Var(&o.q.LeastGain, "least-gain-s", 0.003, "what a change must gain to be advised")
-	f.IntVar(&o.q.Workers, "workers", 0, "launches at a time (0: one a core)")
-	f.IntVar(&o.again, "again", 1, "search with so many seeds, and say how far they agree")
-	f.Int64Var(&seed, "seed", 1, "first seed")
+	numberFlag(f, &o.spread, "scatter", 0, 0.5, "relative scatter of grip from launch to launch, where the scenario has none")
+	numberFlag(f, &o.humidity, "humidity", 0, 100, "relative humidity in %: its vapour is taken off the air pressure")
+	numberFlag(f, &o.q.Launches, "launches", 0, 1e7, "launches to search with (0: 2400)")
+	numberFlag(f, &o.q.Passes, "passes", 0, 1000, "changes at most, one a pass (0: 8)")
+	numberFlag(f, &o.q.LeastGain, "least-gain-s", 0, 1, "what a change must gain to be advised; 0: anything that can be told from scatter")
+	numberFlag(f, &o.q.Workers, "workers", 0, mostWorkers, "launches at a time (0: one a core)")
+	numberFlag(f, &o.again, "again", 1, 100, "search with so many seeds, and say how far they agree")
+	numberFlag(f, &o.q.Seed, "seed", 0, mostSeed, "first seed")
 	l := &o.q.Limits
-	f.Float64Var(&l.HighestCeiling, "most-rpm", 0, "highest launch ceiling")
-	f.Float64Var(&l.LowestCeiling, "least-rpm", 0, "lowest launch ceiling")
-	f.Float64Var(&l.LatestTiming, "latest-deg", 0, "latest launch timing, before top dead centre: -25 is after")
-	f.Float64Var(&l.MostAdvance, "most-advance-deg", 0, "most launch timing before top dead centre: knock-safe")
-	f.Float64Var(&l.MostBoost, "most-boost-kpa", 0, "highest boost target, absolute")
-	f.Float64Var(&l.MostDuty, "most-duty-pct", 0, "most valve duty of a shot")
-	f.Float64Var(&l.MostShot, "most-shot-kw", 0, "largest shot to look at with --come-up")
-	f.Float64Var(&l.MostExhaust, "most-exhaust-c", 0, "hottest exhaust gas before the turbine while held")
-	f.Float64Var(&l.MostDriveline, "most-driveline-nm", 0, "most torque behind the launch device")
-	f.Float64Var(&l.LongestLimit, "most-limit-s", 0, "longest time on the launch limiter")
+	numberFlag(f, &l.HighestCeiling, "most-rpm", 300, 20000, "highest launch ceiling")
+	numberFlag(f, &l.LowestCeiling, "least-rpm", 300, 20000, "lowest launch ceiling")
+	limitFlag(f, &l.LatestTiming, "latest-deg", -60, 60, "latest launch timing, before top dead centre: -25 is after")
+	limitFlag(f, &l.MostAdvance, "most-advance-deg", -60, 60, "most launch timing before top dead centre: knock-safe")
+	numberFlag(f, &l.MostBoost, "most-boost-kpa", 50, 1000, "highest boost target, absolute")
+	numberFlag(f, &l.MostDuty, "most-duty-pct", 1, 100, "most valve duty of a shot")
+	numberFlag(f, &l.MostShot, "most-shot-kw", 1, 2000, "largest shot to look at with --come-up")
+	numberFlag(f, &l.MostExhaust, "most-exhaust-c", 100, 2000, "hottest exhaust gas before the turbine while held")
+	numberFlag(f, &l.MostDriveline, "most-driveline-nm", 1, 1e6, "most torque behind the launch device")
+	numberFlag(f, &l.LongestLimit, "most-limit-s", 0.1, 600, "longest time on the launch limiter")
 	return c
 }
 

@@ -31,7 +31,7 @@ type demoOptions struct {
 }
 
 func demoCommand() *cobra.Command {
-	var o demoOptions
+	o := demoOptions{seed: 1, repeats: 5}
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "Launch three invented cars and compare the choices",
@@ -43,9 +43,9 @@ func demoCommand() *cobra.Command {
 	f.StringVarP(&o.out, "out", "o", "", "write a summary, and trace, events and picture of a launch of each choice, to `DIR`")
 	f.BoolVar(&o.force, "force", false, "overwrite results of an earlier run in DIR")
 	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of tables")
-	f.Uint64Var(&o.seed, "seed", 1, "first seed")
-	f.IntVar(&o.repeats, "repeats", 5, "launches of each choice, with seeds that follow each other")
-	f.IntVar(&o.workers, "workers", 0, "launches at a time (0: one a core)")
+	numberFlag(f, &o.seed, "seed", 0, mostSeed, "first seed")
+	numberFlag(f, &o.repeats, "repeats", 1, 1000, "launches of each choice, with seeds that follow each other")
+	numberFlag(f, &o.workers, "workers", 0, mostWorkers, "launches at a time (0: one a core)")
 	return c
 }
 
@@ -59,9 +59,6 @@ type cell struct {
 }
 
 func runDemo(cmd *cobra.Command, o demoOptions) error {
-	if o.repeats < 1 || o.repeats > 1000 {
-		return fmt.Errorf("--repeats %d is out of range: 1 to 1000", o.repeats)
-	}
 	if o.out != "" {
 		if err := prepareDir(o.out, o.force); err != nil {
 			return err

@@ -46,7 +46,7 @@ type replayOptions struct {
 }
 
 func replayCommand() *cobra.Command {
-	var o replayOptions
+	o := replayOptions{from: -1, to: -1, seed: -1}
 	c := &cobra.Command{
 		Use:     "replay RECORDING --cal FILE [--columns FILE]",
 		Short:   "Run a recording through the reference controller",
@@ -60,14 +60,14 @@ func replayCommand() *cobra.Command {
 	f.StringVar(&o.columns, "columns", "", "columns `FILE`")
 	f.StringVarP(&o.out, "out", "o", "", "write results.json, trace.csv and events.csv to `DIR`")
 	f.StringArrayVar(&o.scripts, "script", nil, "`PHRASES` for switches and channels, after those of the columns file")
-	f.Float64Var(&o.from, "from", -1, "start at this `SECOND` of the recording")
-	f.Float64Var(&o.to, "to", -1, "stop at this `SECOND` of the recording")
+	numberFlag(f, &o.from, "from", 0, mostSeconds, "start at this `SECOND` of the recording")
+	numberFlag(f, &o.to, "to", 0, mostSeconds, "stop at this `SECOND` of the recording")
 	f.BoolVar(&o.json, "json", false, "print the results as JSON instead of a summary")
 	f.BoolVar(&o.force, "force", false, "overwrite results of an earlier run in DIR")
 	f.BoolVar(&o.noTrace, "no-trace", false, "write results.json only")
 	f.StringVar(&o.scenario, "scenario", "", "of a rig's byte log: the scenario `FILE` that it answered")
 	f.StringArrayVar(&o.set, "set", nil, "of a rig's byte log: `PATH=VALUE` that was changed in the scenario")
-	f.Int64Var(&o.seed, "seed", -1, "of a rig's byte log: seed, instead of the scenario's")
+	numberFlag(f, &o.seed, "seed", 0, mostSeed, "of a rig's byte log: seed, instead of the scenario's")
 	f.BoolVar(&o.suggest, "suggest-columns", false, "print a first columns file for this recording, and stop")
 	return c
 }

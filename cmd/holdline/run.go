@@ -46,7 +46,7 @@ func runCommand() *cobra.Command {
 		RunE:    func(cmd *cobra.Command, args []string) error { return runScenarios(cmd, args, o) },
 	}
 	o.flags(c.Flags())
-	c.Flags().IntVar(&o.workers, "workers", 0, "runs at a time (0: one a core)")
+	numberFlag(c.Flags(), &o.workers, "workers", 0, mostWorkers, "runs at a time (0: one a core)")
 	return c
 }
 
@@ -59,8 +59,9 @@ func (o *runOptions) flags(f *pflag.FlagSet) {
 	f.StringArrayVar(&o.require, "require", nil, "judge every run by a requirement `SET`: standard, standard/NAME, or a requirements file")
 	f.StringArrayVar(&o.set, "set", nil, "change one value of the scenario: `PATH=VALUE`, such as surface.grip=1.4, calibration.stage.launch.ceiling_rpm=4200, car.launch.k0=40")
 	f.BoolVar(&o.strict, "strict", false, "fail if a requirement was never put to the test")
-	f.Int64Var(&o.seed, "seed", -1, "first seed, instead of the scenario's")
-	f.IntVar(&o.repeats, "repeats", 0, "runs of each scenario, instead of the scenario's")
+	o.seed = -1
+	numberFlag(f, &o.seed, "seed", 0, mostSeed, "first seed, instead of the scenario's")
+	numberFlag(f, &o.repeats, "repeats", 1, 100000, "runs of each scenario, instead of the scenario's")
 }
 
 func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {

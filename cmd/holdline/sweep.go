@@ -47,8 +47,8 @@ func sweepCommand() *cobra.Command {
 	f := c.Flags()
 	f.StringVarP(&o.out, "out", "o", "", "write results to `DIR`")
 	f.StringVar(&o.shard, "shard", "", "run part `I/N` only; auto: what the scheduler's variables say")
-	f.IntVar(&o.workers, "workers", 0, "launches at a time (0: one a core)")
-	f.Int64Var(&o.launch, "launch", -1, "run launch `N` of the plan alone, and keep its trace")
+	numberFlag(f, &o.workers, "workers", 0, mostWorkers, "launches at a time (0: one a core)")
+	numberFlag(f, &o.launch, "launch", 0, mostSeed, "run launch `N` of the plan alone, and keep its trace")
 	f.BoolVar(&o.suggest, "suggest", false, "measure into how many tasks the plan should be cut, and stop")
 	f.BoolVar(&o.force, "force", false, "overwrite an earlier --launch in DIR")
 	return c

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
@@ -223,7 +224,7 @@ func TestLimitsOfKnobs(t *testing.T) {
 		return nil
 	}
 	assert.Nil(t, at(Question{Scenario: salt}, "launch timing"), "as it is: neither more advance nor later, nothing to move")
-	k := at(Question{Scenario: salt, Limits: Limits{LatestTiming: -24}}, "launch timing")
+	k := at(Question{Scenario: salt, Limits: Limits{LatestTiming: new(-24.0)}}, "launch timing")
 	require.NotNil(t, k)
 	assert.Equal(t, [2]float64{-24, -20}, [2]float64{k.Low, k.High})
 	assert.Equal(t, []float64{-22}, k.near(-20, 1))
@@ -233,8 +234,61 @@ func TestLimitsOfKnobs(t *testing.T) {
 	assert.Equal(t, 4100.0, at(Question{Scenario: salt, Limits: Limits{HighestCeiling: 4100}}, "launch ceiling").High)
 	_, err := Ask(context.Background(), Question{Scenario: mare, Limits: Limits{HighestCeiling: 3900}})
 	assert.ErrorContains(t, err, "above the highest")
+	for says, limits := range map[string]Limits{
+		"stands at -20 deg, beyond the latest that was stated, 0 deg":          {LatestTiming: new(0.0)},
+		"stands at -20 deg, beyond the most advanced that was stated, -22 deg": {MostAdvance: new(-22.0)},
+		"boost target stands at": {MostBoost: 101},
+	} {
+		_, err := Ask(context.Background(), Question{Scenario: salt, Limits: limits})
+		assert.ErrorContains(t, err, says, "advice that leaves it there does not keep to the limit")
+	}
+	_, err = Ask(context.Background(), Question{Scenario: heron, Limits: Limits{MostDuty: 10}})
+	assert.ErrorContains(t, err, "duty stands at")
 	assert.Nil(t, at(Question{Scenario: heron}, converterName), "another converter only where it is asked for")
 	assert.NotNil(t, at(Question{Scenario: heron, Knobs: []string{converterName}}, converterName))
+}
+
+// A limit of an angle is of the angle itself, also where the file gives an offset from
+// base, which here is 20 degrees before top dead centre.
+func TestLimitsOfAnOffset(t *testing.T) {
+	knob := func(change func(*controller.Calibration, *controller.Stage), q Question) (*Knob, error) {
+		q.Scenario = salt
+		base, findings := q.load(nil, 1, 1)
+		require.False(t, findings.Failed(), findings)
+		cal := *base.Cal
+		cal.Channels[controller.BaseTiming].Fitted = false
+		for i := range cal.Stages {
+			if st := &cal.Stages[i]; st.Kind == controller.Launch {
+				st.Timing.Mode, st.Timing.Angle = controller.TimingOffset, controller.Curve{Const: int32(-10 * controller.Degree)}
+				change(&cal, st)
+				return q.timing(&cal, "", st)
+			}
+		}
+		return nil, nil
+	}
+	as := func(*controller.Calibration, *controller.Stage) {}
+	k, err := knob(as, Question{Limits: Limits{LatestTiming: new(-5.0), MostAdvance: new(15.0)}})
+	require.NoError(t, err)
+	assert.Equal(t, [3]float64{-25, -10, -5}, [3]float64{k.Low, k.Now, k.High}, "5 after top to 15 before it")
+	k, err = knob(as, Question{Limits: Limits{MostAdvance: new(30.0)}})
+	require.NoError(t, err)
+	assert.Equal(t, 0.0, k.High, "never beyond base")
+	k, err = knob(as, Question{Limits: Limits{LatestTiming: new(-25.0)}, Rules: &Rules{NoLateIgnition: true}})
+	require.NoError(t, err)
+	assert.Equal(t, -20.0, k.Low, "top dead centre")
+	_, err = knob(as, Question{Limits: Limits{MostAdvance: new(5.0)}})
+	assert.ErrorContains(t, err, "stands at 10 deg")
+	late := func(_ *controller.Calibration, st *controller.Stage) {
+		st.Timing.Angle.Const = int32(-30 * controller.Degree)
+	}
+	_, err = knob(late, Question{Limits: Limits{LatestTiming: new(0.0)}})
+	assert.ErrorContains(t, err, "stands at -10 deg")
+	measured := func(cal *controller.Calibration, _ *controller.Stage) {
+		cal.Channels[controller.BaseTiming].Fitted = true
+	}
+	k, err = knob(measured, Question{Limits: Limits{LatestTiming: new(-5.0), MostAdvance: new(15.0)}})
+	require.NoError(t, err)
+	assert.Nil(t, k, "nobody knows here where base is")
 }
 
 // The crew's knob moves the launch as far as its positions and its bound go, and
@@ -295,6 +349,12 @@ func TestRulesForbid(t *testing.T) {
 	}
 	cal, _ = files.LoadCalibration("../../examples/calibrations/saltmarsh-20t.toml")
 	assert.Contains(t, fmt.Sprint(rules.Check(cal)), "after top dead centre")
+	launch := &cal.Stages[slices.IndexFunc(cal.Stages[:], func(s controller.Stage) bool { return s.Kind == controller.Launch })]
+	launch.Timing.Mode, launch.Timing.Angle.Const = controller.TimingOffset, int32(-20*controller.Degree)
+	cal.Channels[controller.BaseTiming].Fitted = false
+	assert.NotContains(t, fmt.Sprint(rules.Check(cal)), "after top dead centre", "20 degrees later than 20 before")
+	launch.Timing.Angle.Const--
+	assert.Contains(t, fmt.Sprint(rules.Check(cal)), "after top dead centre")
 	_, err := Ask(context.Background(), Question{Scenario: salt, Rules: rules})
 	var list harness.Findings
 	require.ErrorAs(t, err, &list)
@@ -326,7 +386,7 @@ func TestMapsMoveTogether(t *testing.T) {
 	changed, findings := q.load(k.Changes(5900), 1, 1)
 	require.False(t, findings.Failed(), findings)
 	_, st := launchStage(changed.Cal)
-	low, high := span(changed.Cal, &st.Ceiling)
+	low, high := span(changed.Cal, &st.Ceiling, float64(controller.RPM))
 	assert.Equal(t, [2]float64{4700, 5900}, [2]float64{low, high})
 	a := Answer{Changes: k.Changes(5900)}
 	assert.Contains(t, a.Patch(), "# in [table.launch]\ncells_rpm = [[5900, 5600, 5300], ")
@@ -416,7 +476,7 @@ func TestMoreScatterMoreCare(t *testing.T) {
 // on seeds that neither saw, or better than it by no more than chance.
 func TestBeatsAGrid(t *testing.T) {
 	longer(t)
-	q := Question{Scenario: salt, Knobs: []string{"launch ceiling", "launch timing"}, Limits: Limits{LatestTiming: -28, MostAdvance: 0}, Seed: 1, Launches: 6000, Passes: 12,
+	q := Question{Scenario: salt, Knobs: []string{"launch ceiling", "launch timing"}, Limits: Limits{LatestTiming: new(-28.0)}, Seed: 1, Launches: 6000, Passes: 12,
 		Workers: runtime.GOMAXPROCS(0), Changes: []files.Change{change("spread.grip", "0.03")}}
 	a, err := Ask(context.Background(), q)
 	require.NoError(t, err)

@@ -76,7 +76,7 @@ func ComeUp(ctx context.Context, q Question) (*ComingUp, error) {
 		return nil, errors.New("the calibration has no launch stage, or nothing that holds the car")
 	}
 	path := "calibration.stage." + harness.StageName(base.Cal, at) + "."
-	_, high := span(base.Cal, &st.Ceiling)
+	_, high := span(base.Cal, &st.Ceiling, float64(controller.RPM))
 	if st.Ceiling.Table != 0 {
 		_, high = fullThrottle(base.Cal, &st.Ceiling)
 	}
@@ -158,7 +158,7 @@ func remediesOf(q *Question, base *scenario.Loaded, path string, st *controller.
 			}
 		}
 	}
-	timings(q, path, st, add)
+	timings(q, base.Cal, path, st, add)
 	for i := range base.Cal.Shots {
 		if sh := &base.Cal.Shots[i]; sh.When != controller.NoShot {
 			shots(q, base, i, add)
@@ -172,16 +172,17 @@ func remediesOf(q *Question, base *scenario.Loaded, path string, st *controller.
 	return list
 }
 
-func timings(q *Question, path string, st *controller.Stage, add func(name, cost string, changes ...files.Change)) {
+func timings(q *Question, cal *controller.Calibration, path string, st *controller.Stage, add func(name, cost string, changes ...files.Change)) {
 	mode := files.Change{Path: path + "timing_mode", Value: "absolute"}
-	if st.Timing.Mode != controller.TimingBase {
+	_, base, known := baseTiming(cal)
+	if m := q.Limits.MostAdvance; st.Timing.Mode != controller.TimingBase && (m == nil || known && base <= *m) {
 		add("ignition at base", "none; less exhaust heat for a turbo", files.Change{Path: path + "timing_mode", Value: "offset"}, files.Change{Path: path + "timing_deg", Value: "0"})
 	}
 	if q.Rules != nil && q.Rules.NoLateIgnition || st.Timing.Angle.Table != 0 {
 		return
 	}
 	for _, deg := range []float64{-10, -20} {
-		if deg < q.Limits.LatestTiming && q.Limits.LatestTiming != 0 {
+		if l := q.Limits.LatestTiming; l != nil && deg < *l {
 			continue
 		}
 		changes := []files.Change{mode, {Path: path + "timing_deg", Value: number(deg)}}

@@ -74,12 +74,8 @@ func (k *Knob) clip(x float64) float64 {
 func (q *Question) knobs(l *scenario.Loaded) ([]*Knob, error) {
 	var all []*Knob
 	var errs []error
-	ceiling := func(name, path string, c *controller.Curve) *Knob {
-		k, err := q.ceiling(l, name, path, c)
-		errs = append(errs, err)
-		return k
-	}
-	add := func(k *Knob) {
+	add := func(k *Knob, more ...error) {
+		errs = append(errs, more...)
 		if k != nil && (len(k.Words) > 1 || k.Low < k.High) {
 			all = append(all, k)
 		}
@@ -89,18 +85,23 @@ func (q *Question) knobs(l *scenario.Loaded) ([]*Knob, error) {
 		path := "calibration.stage." + harness.StageName(l.Cal, i) + "."
 		switch st.Kind {
 		case controller.Launch:
-			add(ceiling("launch ceiling", path, &st.Ceiling))
-			add(q.timing(l.Cal, path, st))
-			add(boost(&q.Limits, path, st))
+			k, err := q.ceiling(l, "launch ceiling", path, &st.Ceiling)
+			add(k, err)
+			k, err = q.timing(l.Cal, path, st)
+			add(k, err)
+			k, err = boost(&q.Limits, l.Cal, path, st)
+			add(k, err)
 			add(medium(path, st, q.Rules))
 			add(style(path, st))
 		case controller.AfterRelease:
-			add(ceiling("after-release ceiling", path, &st.Ceiling))
+			k, err := q.ceiling(l, "after-release ceiling", path, &st.Ceiling)
+			add(k, err)
 			add(slew(path, st))
 		}
 	}
 	for i := range l.Cal.Shots {
-		add(duty(&q.Limits, i, &l.Cal.Shots[i]))
+		k, err := duty(&q.Limits, i, &l.Cal.Shots[i])
+		add(k, err)
 	}
 	add(q.trim(l))
 	add(converter(l))
@@ -141,24 +142,16 @@ func one(path string) func(float64) []files.Change {
 func mainCeiling(cal *controller.Calibration) float64 {
 	for i := range cal.Stages {
 		if st := &cal.Stages[i]; st.Kind == controller.Main {
-			low, _ := span(cal, &st.Ceiling)
+			low, _ := span(cal, &st.Ceiling, float64(controller.RPM))
 			return low
 		}
 	}
 	return 20000
 }
 
-// span is the range of a curve's values, in rpm.
-func span(cal *controller.Calibration, c *controller.Curve) (low, high float64) {
-	if c.Table == 0 {
-		x := float64(c.Const) / float64(controller.RPM)
-		return x, x
-	}
-	low, high = math.Inf(1), math.Inf(-1)
-	eachCell(cal, c, func(_, _ int, x int32) {
-		low, high = min(low, float64(x)/float64(controller.RPM)), max(high, float64(x)/float64(controller.RPM))
-	})
-	return low, high
+// span is the range of a curve's values, in a unit.
+func span(cal *controller.Calibration, c *controller.Curve, unit float64) (low, high float64) {
+	return float64(lowest(cal, c)) / unit, float64(highest(cal, c)) / unit
 }
 
 func eachCell(cal *controller.Calibration, c *controller.Curve, do func(row, column int, x int32)) {
@@ -173,7 +166,7 @@ func eachCell(cal *controller.Calibration, c *controller.Curve, do func(row, col
 // ceiling moves a constant ceiling, or all points of a mapped one together.
 func (q *Question) ceiling(l *scenario.Loaded, name, path string, c *controller.Curve) (*Knob, error) {
 	cal := l.Cal
-	low, high := span(cal, c)
+	low, high := span(cal, c, float64(controller.RPM))
 	if c.Table == 0 && c.Const == 0 {
 		return nil, nil
 	}
@@ -225,44 +218,75 @@ func (q *Question) word(l *scenario.Loaded, path string) (string, bool) {
 }
 
 // timing moves the launch stage's angle, never to more advance than base.
-func (q *Question) timing(cal *controller.Calibration, path string, st *controller.Stage) *Knob {
+func (q *Question) timing(cal *controller.Calibration, path string, st *controller.Stage) (*Knob, error) {
 	t := &st.Timing
-	if t.Mode == controller.TimingBase || t.Angle.Table != 0 {
-		return nil
+	if t.Mode == controller.TimingBase {
+		return nil, nil
+	}
+	// The limits are of the angle itself; an offset counts from wherever base is.
+	latest, earliest, known := angles(cal, t)
+	if l := q.Limits.LatestTiming; l != nil && known && latest < *l {
+		return nil, beyond("the launch timing", latest, "latest", *l, "deg")
+	}
+	if m := q.Limits.MostAdvance; m != nil && known && earliest > *m {
+		return nil, beyond("the launch timing", earliest, "most advanced", *m, "deg")
+	}
+	if t.Angle.Table != 0 || !known {
+		return nil, nil
 	}
 	now := float64(t.Angle.Const) / float64(controller.Degree)
 	k := &Knob{Name: "launch timing", Unit: "deg", Step: timingStep, Grid: 0.5, Now: now, Low: now, High: now, put: one(path + "timing_deg")}
-	if l := q.Limits.LatestTiming; l != 0 {
-		k.Low = min(now, l)
+	if l := q.Limits.LatestTiming; l != nil {
+		k.Low = now - (latest - *l)
 	}
 	if r := q.Rules; r != nil && r.NoLateIgnition {
-		k.Low = max(k.Low, 0)
+		k.Low = max(k.Low, now-max(latest, 0))
 	}
-	base := 0.0
-	if t.Mode == controller.TimingAbsolute {
-		base = baseTiming(cal)
+	top, _, _ := baseTiming(cal)
+	if t.Mode == controller.TimingOffset {
+		top = 0
 	}
-	k.High = now
-	if m := q.Limits.MostAdvance; m != 0 {
-		k.High = max(now, min(base, m))
+	if m := q.Limits.MostAdvance; m != nil {
+		k.High = max(now, min(top, now+*m-earliest))
 	}
-	return k
+	return k, nil
 }
 
-// baseTiming is the calibration's own, where it is a constant.
-func baseTiming(cal *controller.Calibration) float64 {
-	if cal.Engine.BaseAngle.Table != 0 {
-		return 0
-	}
-	return float64(cal.Engine.BaseAngle.Const) / float64(controller.Degree)
+// baseTiming is the range of the calibration's base angle, before top dead centre; it
+// is known to be the engine's where none is measured.
+func baseTiming(cal *controller.Calibration) (latest, earliest float64, known bool) {
+	latest, earliest = span(cal, &cal.Engine.BaseAngle, float64(controller.Degree))
+	return latest, earliest, !cal.Channels[controller.BaseTiming].Fitted
 }
 
-func boost(limits *Limits, path string, st *controller.Stage) *Knob {
+// angles is the range of a stage's own ignition angle, before top dead centre; an
+// offset is known where base is.
+func angles(cal *controller.Calibration, t *controller.Timing) (latest, earliest float64, known bool) {
+	switch t.Mode {
+	case controller.TimingAbsolute:
+		known = true
+	case controller.TimingOffset:
+		latest, earliest, known = baseTiming(cal)
+	}
+	low, high := span(cal, &t.Angle, float64(controller.Degree))
+	return latest + low, earliest + high, known
+}
+
+// beyond refuses what stands beyond a stated limit: advice that left it there would
+// not keep to the limit.
+func beyond(what string, now float64, end string, limit float64, unit string) error {
+	return fmt.Errorf("%s stands at %s %s, beyond the %s that was stated, %s %s: change it first, or state another limit", what, number(now), unit, end, number(limit), unit)
+}
+
+func boost(limits *Limits, cal *controller.Calibration, path string, st *controller.Stage) (*Knob, error) {
+	_, now := span(cal, &st.Boost, 1000)
+	if most := limits.MostBoost; most > 0 && now > most {
+		return nil, beyond("the boost target", now, "highest", most, "kPa")
+	}
 	if st.Boost.Table != 0 || st.Boost.Const == 0 {
-		return nil
+		return nil, nil
 	}
-	now := float64(st.Boost.Const) / 1000
-	return &Knob{Name: "boost target", Unit: "kPa", Step: boostStep, Grid: 1, Now: now, Low: 100, High: max(now, limits.MostBoost), put: one(path + "boost_kpa")}
+	return &Knob{Name: "boost target", Unit: "kPa", Step: boostStep, Grid: 1, Now: now, Low: 100, High: max(now, limits.MostBoost), put: one(path + "boost_kpa")}, nil
 }
 
 // medium offers what the stage could cut with; what does not go with the rest of
@@ -326,13 +350,17 @@ func slew(path string, st *controller.Stage) *Knob {
 	return &Knob{Name: "after-release slew", Unit: "rpm/s", Step: math.Round(now*slewShare/10) * 10, Grid: 10, Now: now, Low: now / 4, High: now * 4, put: one(path + "slew_up_rpm_s")}
 }
 
-func duty(limits *Limits, i int, sh *controller.Shot) *Knob {
+func duty(limits *Limits, i int, sh *controller.Shot) (*Knob, error) {
 	if sh.When == controller.NoShot {
-		return nil
+		return nil, nil
 	}
+	name := fmt.Sprintf("shot %d duty", i+1)
 	now := 100 * float64(sh.EndDuty) / float64(controller.One)
-	return &Knob{Name: fmt.Sprintf("shot %d duty", i+1), Unit: "%", Step: dutyStep, Grid: 1, Now: now, Low: 20, High: max(now, min(limits.MostDuty, 100)),
-		put: one(fmt.Sprintf("calibration.shot[%d].end_duty_pct", i+1))}
+	if most := limits.MostDuty; most > 0 && now > most {
+		return nil, beyond(name, now, "highest", most, "%")
+	}
+	return &Knob{Name: name, Unit: "%", Step: dutyStep, Grid: 1, Now: now, Low: 20, High: max(now, min(limits.MostDuty, 100)),
+		put: one(fmt.Sprintf("calibration.shot[%d].end_duty_pct", i+1))}, nil
 }
 
 const converterName = "converter"

@@ -35,13 +35,13 @@ type Question struct {
 // has: no more advance, no later ignition, no more boost, no larger shot; a
 // ceiling has the bounds of the file then.
 type Limits struct {
-	MostAdvance    float64 // deg before top dead centre, of launch timing
-	LatestTiming   float64 // deg before top dead centre; negative is after
-	MostBoost      float64 // kPa
-	MostDuty       float64 // % of a shot's valve
-	MostShot       float64 // kW of one shot
-	HighestCeiling float64 // rpm, of the launch stage
-	LowestCeiling  float64 // rpm
+	MostAdvance    *float64 // deg before top dead centre, of launch timing; nil: not stated
+	LatestTiming   *float64 // deg before top dead centre; negative is after; nil: not stated
+	MostBoost      float64  // kPa
+	MostDuty       float64  // % of a shot's valve
+	MostShot       float64  // kW of one shot
+	HighestCeiling float64  // rpm, of the launch stage
+	LowestCeiling  float64  // rpm
 
 	MostExhaust   float64 // degC, of the gas before the turbine; 0: not judged
 	MostDriveline float64 // N m through the launch device; 0: not judged

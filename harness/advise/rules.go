@@ -87,15 +87,15 @@ func (r *Rules) stage(cal *controller.Calibration, st *controller.Stage, path st
 		if r.NoHold {
 			fail(path+"kind", "launch", "none", "a launch limiter is forbidden")
 		}
-		if _, high := span(cal, &st.Ceiling); r.MostLaunchRPM > 0 && high > r.MostLaunchRPM {
+		if _, high := span(cal, &st.Ceiling, float64(controller.RPM)); r.MostLaunchRPM > 0 && high > r.MostLaunchRPM {
 			fail(path+"ceiling", number(high)+" rpm", "up to "+number(r.MostLaunchRPM)+" rpm", "the launch ceiling is higher than allowed")
 		}
 	}
 	if r.NoSparkCut && st.Cut.Medium != controller.Fuel && st.Cut.Medium != controller.NoMedium {
 		fail(path+"medium", harness.MediumName(st.Cut.Medium), "fuel", "a cut of spark is forbidden")
 	}
-	if r.NoLateIgnition && st.Timing.Mode == controller.TimingAbsolute && lowest(cal, &st.Timing.Angle) < 0 {
-		fail(path+"timing", number(float64(lowest(cal, &st.Timing.Angle))/float64(controller.Degree))+" deg", "0 deg or more before top dead centre", "ignition after top dead centre is forbidden")
+	if at, _, known := angles(cal, &st.Timing); r.NoLateIgnition && known && at < 0 {
+		fail(path+"timing", number(at)+" deg", "0 deg or more before top dead centre", "ignition after top dead centre is forbidden")
 	}
 	if most := float64(highest(cal, &st.Boost)) / 1000; r.MostBoostKPa > 0 && most > r.MostBoostKPa {
 		fail(path+"boost", number(most)+" kPa", "up to "+number(r.MostBoostKPa)+" kPa", "the boost target is higher than allowed")
