@@ -362,6 +362,37 @@ func TestRulesForbid(t *testing.T) {
 	require.NoError(t, RulesKind.Verify())
 }
 
+// What the class forbids is never tried, whatever the limits would allow.
+func TestRulesForbidWhatIsTried(t *testing.T) {
+	q := Question{Scenario: salt, Rules: &Rules{MostBoostKPa: 205}, Limits: Limits{MostBoost: 300}, Seed: 1}
+	_, _, err := q.begin()
+	require.NoError(t, err)
+	b := newBench(context.Background(), &q)
+	within := b.sample(nil, []files.Change{change("calibration.stage.launch.boost_kpa", "205")})
+	beyond := b.sample(nil, []files.Change{change("calibration.stage.launch.boost_kpa", "206")})
+	assert.Len(t, b.missing([]*sample{within, beyond}, 1, 1), 1)
+	assert.Empty(t, within.refused)
+	assert.Contains(t, beyond.refused, "boost target is higher")
+
+	q = Question{Scenario: heron, Rules: &Rules{MostShotKW: 40}, Limits: Limits{MostShot: 100}, Seed: 1}
+	base, _, err := q.begin()
+	require.NoError(t, err)
+	at, st := launchStage(base.Cal)
+	b, c := newBench(context.Background(), &q), &ComingUp{Question: &q}
+	tried := false
+	for _, r := range remediesOf(&q, base, "calibration.stage.launch.", st, 0) {
+		if strings.HasSuffix(r.Name, "jet x 2") {
+			require.NoError(t, b.try(&r, change("driver.does", holdPhrases(base.Cal)), c, at))
+			assert.Contains(t, r.Refused, "more added power than allowed")
+			tried = true
+		}
+	}
+	assert.True(t, tried)
+	q.Limits.HighestCeiling = 500
+	_, err = ComeUp(context.Background(), q)
+	assert.ErrorContains(t, err, "above the highest")
+}
+
 // A mapped ceiling moves as a whole, and the patch says it in the file's words.
 func TestMapsMoveTogether(t *testing.T) {
 	q := Question{Scenario: salt}

@@ -66,10 +66,9 @@ type Remedy struct {
 
 // ComeUp compares remedies for a car that does not come up on its launch device.
 func ComeUp(ctx context.Context, q Question) (*ComingUp, error) {
-	q.fill()
-	base, findings := q.load(nil, q.Seed, 1)
-	if findings.Failed() {
-		return nil, findings
+	base, _, err := q.begin()
+	if err != nil {
+		return nil, err
 	}
 	at, st := launchStage(base.Cal)
 	if st == nil || base.Cal.Sequence.Hold == controller.HoldNone {
@@ -212,6 +211,10 @@ func shots(q *Question, base *scenario.Loaded, i int, add func(name, cost string
 
 // try measures a remedy, held and launched.
 func (b *bench) try(r *Remedy, hold files.Change, c *ComingUp, stage int) error {
+	if _, findings := b.q.allowed(r.Changes, b.q.Seed, 1); findings.Failed() {
+		r.Refused = firstError(findings)
+		return nil
+	}
 	held, err := b.hold(append(append([]files.Change{}, r.Changes...), hold), c, stage)
 	var wrong harness.Findings
 	if errors.As(err, &wrong) {

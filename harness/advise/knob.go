@@ -89,7 +89,7 @@ func (q *Question) knobs(l *scenario.Loaded) ([]*Knob, error) {
 			add(k, err)
 			k, err = q.timing(l.Cal, path, st)
 			add(k, err)
-			k, err = boost(&q.Limits, l.Cal, path, st)
+			k, err = q.boost(l.Cal, path, st)
 			add(k, err)
 			add(medium(path, st, q.Rules))
 			add(style(path, st))
@@ -278,15 +278,19 @@ func beyond(what string, now float64, end string, limit float64, unit string) er
 	return fmt.Errorf("%s stands at %s %s, beyond the %s that was stated, %s %s: change it first, or state another limit", what, number(now), unit, end, number(limit), unit)
 }
 
-func boost(limits *Limits, cal *controller.Calibration, path string, st *controller.Stage) (*Knob, error) {
+func (q *Question) boost(cal *controller.Calibration, path string, st *controller.Stage) (*Knob, error) {
 	_, now := span(cal, &st.Boost, 1000)
-	if most := limits.MostBoost; most > 0 && now > most {
+	most := q.Limits.MostBoost
+	if most > 0 && now > most {
 		return nil, beyond("the boost target", now, "highest", most, "kPa")
 	}
 	if st.Boost.Table != 0 || st.Boost.Const == 0 {
 		return nil, nil
 	}
-	return &Knob{Name: "boost target", Unit: "kPa", Step: boostStep, Grid: 1, Now: now, Low: 100, High: max(now, limits.MostBoost), put: one(path + "boost_kpa")}, nil
+	if r := q.Rules; r != nil && r.MostBoostKPa > 0 {
+		most = min(most, r.MostBoostKPa)
+	}
+	return &Knob{Name: "boost target", Unit: "kPa", Step: boostStep, Grid: 1, Now: now, Low: 100, High: max(now, most), put: one(path + "boost_kpa")}, nil
 }
 
 // medium offers what the stage could cut with; what does not go with the rest of

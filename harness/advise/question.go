@@ -91,20 +91,30 @@ func (q *Question) Repeat(changes []files.Change, seed uint64) string {
 	return text + fmt.Sprintf(" --seed %d --repeats 1", seed)
 }
 
+// allowed is load for what may be advised: what the rules forbid is a finding.
+func (q *Question) allowed(changes []files.Change, seed uint64, repeats int) (*scenario.Loaded, harness.Findings) {
+	l, findings := q.load(changes, seed, repeats)
+	if q.Rules == nil || findings.Failed() {
+		return l, findings
+	}
+	return l, append(findings, q.Rules.Check(l.Cal)...)
+}
+
+// begin reads the question's files, and refuses what stands beyond rules or limits.
+func (q *Question) begin() (*scenario.Loaded, []*Knob, error) {
+	q.fill()
+	base, findings := q.allowed(nil, q.Seed, 1)
+	if findings.Failed() {
+		return nil, nil, findings
+	}
+	knobs, err := q.knobs(base)
+	return base, knobs, err
+}
+
 // Ask answers a question. An error is a harness.Findings where the question's
 // files are wrong.
 func Ask(ctx context.Context, q Question) (*Answer, error) {
-	q.fill()
-	base, findings := q.load(nil, q.Seed, 1)
-	if findings.Failed() {
-		return nil, findings
-	}
-	if q.Rules != nil {
-		if broken := q.Rules.Check(base.Cal); broken.Failed() {
-			return nil, broken
-		}
-	}
-	knobs, err := q.knobs(base)
+	base, knobs, err := q.begin()
 	if err != nil {
 		return nil, err
 	}
