@@ -82,10 +82,10 @@ func (w *calibrationWork) stage(b *Block, st *controller.Stage) {
 	w.ceiling(b, st)
 	cutFields(b, st)
 	w.stageTiming(b, st)
-	w.curve(b, &st.Mixture, curveKeys{"mixture", "", ratioNumber, CellsRatio}, Range(0, 2), "fuel multiplier, above 1 is richer; left out: no wish")
+	w.curve(b, &st.Mixture, curveKeys{"mixture", "", ratioNumber, CellsRatio}, RangeRaw(1, 2*int64(controller.One)), "fuel multiplier, above 1 is richer; left out: no wish")
 	Int(b, &st.Refire, "refire_pct", PercentInPct2, Range(0, 100), Optional(), Doc("extra fuel on the first cycles after a withheld one"))
 	Int(b, &st.RefireFor, "refire_for_cycles", Number, Range(0, 100), Optional(), Doc("how many cycles that is"))
-	w.curve(b, &st.Boost, curveKeys{"boost", "_kpa", KilopascalInPa, CellsKilopascal}, Range(0, 1000), "boost target, absolute; left out: no wish")
+	w.curve(b, &st.Boost, curveKeys{"boost", "_kpa", KilopascalInPa, CellsKilopascal}, RangeRaw(1, 10*int64(controller.Bar)), "boost target, absolute; left out: no wish")
 	Int(b, &st.Guard.Longest, "guard_longest_s", SecondsInUs, Range(0, 2000), Optional(),
 		Doc("longest hot working; required with timing after top dead centre and with spark-only cuts"))
 	Int(b, &st.Guard.CoolDown, "guard_cool_down_s", SecondsInUs, Range(0, 2000), Optional(), Doc("time to cool down from the longest hot working"))

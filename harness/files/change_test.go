@@ -74,3 +74,12 @@ func FuzzChange(f *testing.F) {
 		}
 	})
 }
+
+// What stands for "none" inside is no value that a person may write: it would be taken
+// for none without a word.
+func TestZeroIsNoWish(t *testing.T) {
+	for _, path := range []string{"stage.launch.boost_kpa", "stage.launch.mixture"} {
+		_, findings := files.LoadCalibration(heron, files.Change{Path: path, Value: "0"})
+		assert.ErrorContains(t, findings.Err(), path+": out of range", path)
+	}
+}
