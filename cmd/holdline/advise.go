@@ -115,6 +115,9 @@ func runAdvise(cmd *cobra.Command, path string, o adviseOptions) error {
 		return err
 	}
 	if o.comeUp {
+		if err := idle(cmd, "not with --come-up, which compares remedies and searches for nothing", "again", "knob", "launches", "least-gain-s", "passes"); err != nil {
+			return err
+		}
 		return comeUp(cmd, o)
 	}
 	return adviseSearch(cmd, o)
@@ -207,7 +210,14 @@ func adviseChanges(o *adviseOptions) error {
 		}
 		o.q.Changes = append(o.q.Changes, files.Change{Path: "surface.grip", Value: grip})
 	}
-	base, findings := scenario.Load(o.q.Scenario, scenario.Options{Seed: 1, Repeats: 1})
+	for _, text := range o.set {
+		c, err := files.ParseChange(text)
+		if err != nil {
+			return fmt.Errorf("--set: %w", err)
+		}
+		o.q.Changes = append(o.q.Changes, c)
+	}
+	base, findings := scenario.Load(o.q.Scenario, scenario.Options{Changes: o.q.Changes, Seed: 1, Repeats: 1})
 	if findings.Failed() {
 		return findings
 	}
@@ -215,15 +225,8 @@ func adviseChanges(o *adviseOptions) error {
 		o.q.Changes = append(o.q.Changes, files.Change{Path: "spread.grip", Value: strconv.FormatFloat(o.spread, 'g', -1, 64)})
 	}
 	if o.humidity > 0 {
-		kpa := base[0].AmbientKPa - sim.VapourPressure(base[0].AmbientC)*min(o.humidity, 100)/100/1000
+		kpa := base[0].AmbientKPa - sim.VapourPressure(base[0].AmbientC)*o.humidity/100/1000
 		o.q.Changes = append(o.q.Changes, files.Change{Path: "weather.ambient_kpa", Value: strconv.FormatFloat(kpa, 'f', 2, 64)})
-	}
-	for _, text := range o.set {
-		c, err := files.ParseChange(text)
-		if err != nil {
-			return err
-		}
-		o.q.Changes = append(o.q.Changes, c)
 	}
 	return nil
 }

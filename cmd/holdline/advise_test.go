@@ -50,3 +50,18 @@ func TestAdviceCanBeRepeated(t *testing.T) {
 	}
 	assert.Equal(t, mean, strconv.FormatFloat(sum/float64(n), 'f', 3, 64))
 }
+
+// Vapour takes the place of air at the temperature that is asked about: saturated air
+// holds 2.339 kPa of it at 20 degrees, 5.628 kPa at 35 (steam tables, from memory).
+func TestHumidityIsOfTheAirThatIsAskedAbout(t *testing.T) {
+	for set, vapour := range map[string]float64{"weather.ambient_c=20": 2.339, "weather.ambient_c=35": 5.628} {
+		o := adviseOptions{humidity: 50, spread: 0.04, set: []string{set, "weather.ambient_kpa=100"}}
+		o.q.Scenario = "../../examples/scenarios/saltmarsh-launch.toml"
+		require.NoError(t, adviseChanges(&o))
+		last := o.q.Changes[len(o.q.Changes)-1]
+		require.Equal(t, "weather.ambient_kpa", last.Path)
+		kpa, err := strconv.ParseFloat(last.Value, 64)
+		require.NoError(t, err)
+		assert.InDelta(t, 100-vapour/2, kpa, 0.015, set)
+	}
+}

@@ -38,6 +38,20 @@ func takes(least, most int) cobra.PositionalArgs {
 	}
 }
 
+// idle refuses flags that were given but would do nothing, and says why.
+func idle(c *cobra.Command, why string, names ...string) error {
+	var given []string
+	for _, n := range names {
+		if c.Flags().Changed(n) {
+			given = append(given, "--"+n)
+		}
+	}
+	if len(given) == 0 {
+		return nil
+	}
+	return fmt.Errorf("%s: %s", strings.Join(given, ", "), why)
+}
+
 // onScreen breaks the paragraphs that are wider than a screen.
 func onScreen(text string) string {
 	parts := strings.Split(text, "\n\n")

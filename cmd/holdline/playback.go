@@ -57,6 +57,9 @@ func replayLog(cmd *cobra.Command, path string, o replayOptions) error {
 	if o.scenario == "" {
 		return errors.New("a byte log holds a rig's answers only: name what was asked with --scenario FILE, and --seed N; the results beside the log say both")
 	}
+	if err := idle(cmd, "only with a recording, and "+path+" is a rig's byte log", "cal", "columns", "script", "from", "to", "no-trace", "suggest-columns"); err != nil {
+		return err
+	}
 	jobs, findings := scenarioJobs("rig", []string{o.scenario}, runOptions{set: o.set, seed: o.seed, repeats: 1, out: o.out, force: o.force})
 	printFindings(cmd.ErrOrStderr(), findings)
 	switch {

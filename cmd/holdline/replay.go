@@ -85,6 +85,9 @@ func runReplay(cmd *cobra.Command, path string, o replayOptions) error {
 	if o.cal == "" || o.columns == "" && !record.IsTrace(path) {
 		return errors.New("replay needs --cal FILE and --columns FILE (a trace of ours needs no --columns); --suggest-columns writes a first columns file for a recording")
 	}
+	if err := idle(cmd, "only with a rig's byte log, and "+path+" is a recording", "scenario", "set", "seed"); err != nil {
+		return err
+	}
 	job, findings := prepareReplay(path, o)
 	printFindings(cmd.ErrOrStderr(), findings)
 	if findings.Failed() {

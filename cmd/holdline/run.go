@@ -65,6 +65,11 @@ func (o *runOptions) flags(f *pflag.FlagSet) {
 }
 
 func runScenarios(cmd *cobra.Command, paths []string, o runOptions) error {
+	if o.out == "" {
+		if err := idle(cmd, "only with --out DIR, where results are kept", "truth", "force"); err != nil {
+			return err
+		}
+	}
 	jobs, findings := scenarioJobs("run", paths, o)
 	printFindings(cmd.ErrOrStderr(), findings)
 	if findings.Failed() {
@@ -119,12 +124,17 @@ func scenarioJobs(verb string, paths []string, o runOptions) (jobs []*job, all h
 	if all.Failed() {
 		return nil, all
 	}
+	taken := map[string]int{} // folders: two scenarios may have one name, or be one
 	for _, path := range paths {
 		loaded, findings := scenario.Load(path, options)
 		all = append(all, findings...)
 		for i, s := range loaded {
 			for _, one := range s.Jobs(verb) {
-				jobs = append(jobs, &job{Job: one, folder: o.folder(s, i, one.Seed), truth: o.truth, overwrite: o.force})
+				folder := o.folder(s, i, one.Seed)
+				if taken[folder]++; folder != "" && taken[folder] > 1 {
+					folder = fmt.Sprintf("%s.%d", folder, taken[folder])
+				}
+				jobs = append(jobs, &job{Job: one, folder: folder, truth: o.truth, overwrite: o.force})
 			}
 		}
 	}

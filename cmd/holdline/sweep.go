@@ -60,6 +60,16 @@ func runSweep(cmd *cobra.Command, path string, o sweepOptions) error {
 	if findings.Failed() {
 		return errors.New("nothing was run: mend the errors above")
 	}
+	if o.suggest {
+		if err := idle(cmd, "not with --suggest, which measures and stops", "out", "shard", "launch", "force"); err != nil {
+			return err
+		}
+	}
+	if o.launch >= 0 {
+		if err := idle(cmd, "not with --launch, which runs one alone", "shard", "workers"); err != nil {
+			return err
+		}
+	}
 	workers := sweep.Workers(o.workers, runtime.GOMAXPROCS(0), os.LookupEnv)
 	switch {
 	case o.suggest:
