@@ -244,6 +244,8 @@ func TestLimitsOfKnobs(t *testing.T) {
 	}
 	_, err = Ask(context.Background(), Question{Scenario: heron, Limits: Limits{MostDuty: 10}})
 	assert.ErrorContains(t, err, "duty stands at")
+	_, err = Ask(context.Background(), Question{Scenario: heron, Limits: Limits{MostShot: 36}})
+	assert.ErrorContains(t, err, "shot 1 stands at 37 kW, beyond the largest that was stated, 36 kW")
 	assert.Nil(t, at(Question{Scenario: heron}, converterName), "another converter only where it is asked for")
 	assert.NotNil(t, at(Question{Scenario: heron, Knobs: []string{converterName}}, converterName))
 }

@@ -358,6 +358,9 @@ func duty(limits *Limits, i int, sh *controller.Shot) (*Knob, error) {
 	if sh.When == controller.NoShot {
 		return nil, nil
 	}
+	if most := limits.MostShot; most > 0 && float64(sh.Power) > most {
+		return nil, beyond(fmt.Sprintf("shot %d", i+1), float64(sh.Power), "largest", most, "kW")
+	}
 	name := fmt.Sprintf("shot %d duty", i+1)
 	now := 100 * float64(sh.EndDuty) / float64(controller.One)
 	if most := limits.MostDuty; most > 0 && now > most {
