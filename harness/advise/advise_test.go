@@ -361,6 +361,16 @@ func TestRulesForbid(t *testing.T) {
 	var list harness.Findings
 	require.ErrorAs(t, err, &list)
 	assert.Empty(t, (&Rules{Name: "free"}).Check(cal))
+	launch.Boost.Const = 140_000
+	cal.Engine.BoostBase.Const = 151_000
+	assert.Contains(t, fmt.Sprint((&Rules{MostBoostKPa: 150}).Check(cal)), "engine.boost_base: the boost target is higher", "also where no stage asks")
+	cal.Channels[controller.SurfaceTrim] = controller.ChannelSpec{Fitted: true, Low: -5, High: 5}
+	cal.Engine.TrimStep, cal.Engine.TrimMax = 50*controller.RPM, 500*controller.RPM
+	launch.Ceiling = controller.Curve{Const: int32(2800 * controller.RPM)}
+	found := (&Rules{MostLaunchRPM: 3000}).Check(cal)
+	assert.Contains(t, fmt.Sprint(found), "the crew's trim can lift the launch ceiling higher than allowed")
+	assert.False(t, found.Failed(), "how they set it is theirs to know")
+	assert.Empty(t, (&Rules{MostLaunchRPM: 3050}).Check(cal))
 	require.NoError(t, RulesKind.Verify())
 }
 

@@ -54,10 +54,20 @@ func LoadRules(path string) (*Rules, harness.Findings) {
 
 // Check says what of a calibration the rules forbid.
 func (r *Rules) Check(cal *controller.Calibration) (list harness.Findings) {
+	if trim := trimReach(cal); trim > 0 && r.MostLaunchRPM > 0 {
+		for i := range cal.Stages {
+			st := &cal.Stages[i]
+			if _, high := span(cal, &st.Ceiling, float64(controller.RPM)); st.Kind == controller.Launch && high+trim > r.MostLaunchRPM {
+				list = append(list, harness.Finding{Severity: harness.Warning, File: cal.Name.String(), Field: "engine.trim_max", Value: number(high+trim) + " rpm", Allowed: "up to " + number(r.MostLaunchRPM) + " rpm",
+					Reason: fmt.Sprintf("the crew's trim can lift the launch ceiling higher than allowed (rules %q)", r.Name)})
+			}
+		}
+	}
 	fail := func(field, value, allowed, reason string) {
 		list = append(list, harness.Finding{Severity: harness.Error, File: cal.Name.String(), Field: field, Value: value, Allowed: allowed,
 			Reason: fmt.Sprintf("%s (rules %q)", reason, r.Name), Fix: "the class's own book decides"})
 	}
+	r.boost(cal, &cal.Engine.BoostBase, "engine.boost_base", fail)
 	for i := range cal.Stages {
 		st := &cal.Stages[i]
 		if st.Kind == controller.NoStage {
@@ -97,8 +107,21 @@ func (r *Rules) stage(cal *controller.Calibration, st *controller.Stage, path st
 	if at, _, known := angles(cal, &st.Timing); r.NoLateIgnition && known && at < 0 {
 		fail(path+"timing", number(at)+" deg", "0 deg or more before top dead centre", "ignition after top dead centre is forbidden")
 	}
-	if most := float64(highest(cal, &st.Boost)) / 1000; r.MostBoostKPa > 0 && most > r.MostBoostKPa {
-		fail(path+"boost", number(most)+" kPa", "up to "+number(r.MostBoostKPa)+" kPa", "the boost target is higher than allowed")
+	r.boost(cal, &st.Boost, path+"boost", fail)
+}
+
+// trimReach is how far the crew can lift the launch ceiling, in rpm.
+func trimReach(cal *controller.Calibration) float64 {
+	e, ch := &cal.Engine, &cal.Channels[controller.SurfaceTrim]
+	if !ch.Fitted {
+		return 0
+	}
+	return min(max(float64(ch.High), 0)*float64(e.TrimStep), float64(e.TrimMax)) / float64(controller.RPM)
+}
+
+func (r *Rules) boost(cal *controller.Calibration, c *controller.Curve, field string, fail func(field, value, allowed, reason string)) {
+	if most := float64(highest(cal, c)) / 1000; r.MostBoostKPa > 0 && most > r.MostBoostKPa {
+		fail(field, number(most)+" kPa", "up to "+number(r.MostBoostKPa)+" kPa", "the boost target is higher than allowed")
 	}
 }
 
