@@ -367,6 +367,8 @@ func TestRulesForbid(t *testing.T) {
 	cal.Channels[controller.SurfaceTrim] = controller.ChannelSpec{Fitted: true, Low: -5, High: 5}
 	cal.Engine.TrimStep, cal.Engine.TrimMax = 50*controller.RPM, 500*controller.RPM
 	launch.Ceiling = controller.Curve{Const: int32(2800 * controller.RPM)}
+	cal.Shots[0] = controller.Shot{When: controller.WhileHeld}
+	assert.Contains(t, fmt.Sprint((&Rules{MostShotKW: 50}).Check(cal)), "shot[1].power: how much the shot adds is not stated")
 	found := (&Rules{MostLaunchRPM: 3000}).Check(cal)
 	assert.Contains(t, fmt.Sprint(found), "the crew's trim can lift the launch ceiling higher than allowed")
 	assert.False(t, found.Failed(), "how they set it is theirs to know")

@@ -82,6 +82,9 @@ func (r *Rules) Check(cal *controller.Calibration) (list harness.Findings) {
 			continue
 		}
 		power += float64(sh.Power)
+		if r.MostShotKW > 0 && sh.Power == 0 {
+			fail(fmt.Sprintf("shot[%d].power", i+1), "none", "up to "+number(r.MostShotKW)+" kW in all", "how much the shot adds is not stated")
+		}
 		if r.NoAddedPower {
 			fail(fmt.Sprintf("shot[%d]", i+1), harness.ShotName(cal, i), "none", "added power is forbidden")
 		}

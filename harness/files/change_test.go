@@ -1,6 +1,7 @@
 package files_test
 
 import (
+	"fmt"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -81,5 +82,13 @@ func TestZeroIsNoWish(t *testing.T) {
 	for _, path := range []string{"stage.launch.boost_kpa", "stage.launch.mixture"} {
 		_, findings := files.LoadCalibration(heron, files.Change{Path: path, Value: "0"})
 		assert.ErrorContains(t, findings.Err(), path+": out of range", path)
+	}
+}
+
+func TestAValveTakesTime(t *testing.T) {
+	for _, path := range []string{"shot[1].valve_opens_s", "shot[1].valve_closes_s", "shot[1].flush_s"} {
+		_, findings := files.LoadCalibration(heron, files.Change{Path: path, Value: "0"})
+		require.NoError(t, findings.Err(), "a warning: that is for the person to know")
+		assert.Contains(t, fmt.Sprint(findings), path+": takes no time at all", path)
 	}
 }
