@@ -29,9 +29,10 @@ Name a scenario, which says what the driver does; or a car with --cal and
 greasy (grip 1.0), fair (1.3), good (1.6), sticky (2.0), or a number: a factor on
 the tyre's friction. These words are our own.
 
-Nothing goes beyond your limits: as they stand, ignition is moved neither way, boost
-and shots only down. With --come-up it compares remedies for a car that does not
-come up on its launch device.
+Nothing goes beyond your limits: without any, ignition is moved neither way, boost
+and shots only down. What already stands beyond one is refused. Limits of ignition
+are of the angle itself, also where the calibration gives an offset from base. With
+--come-up it compares remedies for a car that does not come up on its launch device.
 
 Results are those of a model: they show directions, not settings for your car.`
 
