@@ -29,13 +29,13 @@ func TestCarKindIsSound(t *testing.T) {
 	assert.Contains(t, files.Car.Describe(), "stall_k")
 }
 
-// The example files are written by the kind itself: HOLDLINE_WRITE=1 rewrites
+// The example files are written by the kind itself: HOLDLINE_UPDATE=1 rewrites
 // them after a change of the demo cars.
 func TestCarFilesAreTheDemoCars(t *testing.T) {
 	for name, build := range carFiles {
 		path := filepath.Join(carFolder, name)
 		want := build()
-		if os.Getenv("HOLDLINE_WRITE") != "" {
+		if os.Getenv("HOLDLINE_UPDATE") != "" {
 			require.NoError(t, files.Car.Write(path, &want, true))
 		}
 		got, findings := files.LoadCar(path)
@@ -45,7 +45,7 @@ func TestCarFilesAreTheDemoCars(t *testing.T) {
 		require.NoError(t, err)
 		onDisk, err := os.ReadFile(path)
 		require.NoError(t, err)
-		assert.Equal(t, string(text), string(onDisk), "%s is not as the kind writes it: HOLDLINE_WRITE=1 go test ./harness/files", name)
+		assert.Equal(t, string(text), string(onDisk), "%s is not as the kind writes it: HOLDLINE_UPDATE=1 go test ./harness/files", name)
 		assert.Contains(t, string(onDisk), "belong to no one")
 	}
 }

@@ -18,7 +18,7 @@ func TestDriverWordsAreSound(t *testing.T) {
 }
 
 // The calibrations of the demo as files, written by the kind itself:
-// HOLDLINE_WRITE=1 rewrites them after a change of the demo.
+// HOLDLINE_UPDATE=1 rewrites them after a change of the demo.
 func TestDemoCalibrationFiles(t *testing.T) {
 	four := demo.TurboFour()
 	four.Stages[demo.LaunchStage].Timing = demo.Late(20 * controller.Degree)
@@ -30,11 +30,11 @@ func TestDemoCalibrationFiles(t *testing.T) {
 		path := filepath.Join("../../examples/calibrations", name)
 		text, err := files.EncodeCalibration(&cal)
 		require.NoError(t, err, name)
-		if os.Getenv("HOLDLINE_WRITE") != "" {
+		if os.Getenv("HOLDLINE_UPDATE") != "" {
 			require.NoError(t, files.WriteFile(path, text, true))
 		}
 		onDisk, err := os.ReadFile(path)
 		require.NoError(t, err)
-		assert.Equal(t, string(text), string(onDisk), "%s: HOLDLINE_WRITE=1 go test ./harness/files", name)
+		assert.Equal(t, string(text), string(onDisk), "%s: HOLDLINE_UPDATE=1 go test ./harness/files", name)
 	}
 }
