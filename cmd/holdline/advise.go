@@ -84,7 +84,7 @@ func adviseCommand() *cobra.Command {
 	limitFlag(f, &l.MostAdvance, "most-advance-deg", -60, 60, "most launch timing before top dead centre: knock-safe")
 	numberFlag(f, &l.MostBoost, "most-boost-kpa", 50, 1000, "highest boost target, absolute")
 	numberFlag(f, &l.MostDuty, "most-duty-pct", 1, 100, "most valve duty of a shot")
-	numberFlag(f, &l.MostShot, "most-shot-kw", 1, 2000, "largest shot to look at with --come-up")
+	numberFlag(f, &l.MostShot, "most-shot-kw", 1, 2000, "largest shot that may stand, or be looked at with --come-up")
 	numberFlag(f, &l.MostExhaust, "most-exhaust-c", 100, 2000, "hottest exhaust gas before the turbine while held")
 	numberFlag(f, &l.MostDriveline, "most-driveline-nm", 1, 1e6, "most torque behind the launch device")
 	numberFlag(f, &l.LongestLimit, "most-limit-s", 0.1, 600, "longest time on the launch limiter")
