@@ -160,17 +160,21 @@ func adviseScenario(path string, o *adviseOptions) error {
 	if o.cal == "" || o.surface == "" || o.out == "" {
 		return errors.New("a car needs --cal FILE, --surface S and --out DIR: there the scenario is kept that makes every launch again")
 	}
+	grip, err := gripOf(o.surface)
+	if err != nil {
+		return err
+	}
 	car, findings := files.LoadCar(path)
 	cal, more := files.LoadCalibration(o.cal)
 	if findings = append(findings, more...); findings.Failed() {
 		return findings
 	}
 	o.q.Scenario = filepath.Join(o.out, adviceScenario)
-	return files.WriteFile(o.q.Scenario, plainScenario(car, cal, path, *o), true)
+	return files.WriteFile(o.q.Scenario, plainScenario(car, cal, path, grip, *o), true)
 }
 
 // plainScenario is a launch by a driver who lets go at a fixed time.
-func plainScenario(car *sim.Car, cal *controller.Calibration, path string, o adviseOptions) []byte {
+func plainScenario(car *sim.Car, cal *controller.Calibration, path, grip string, o adviseOptions) []byte {
 	from := func(p string) string {
 		rel, err := filepath.Rel(o.out, p)
 		if err != nil {
@@ -192,22 +196,30 @@ func plainScenario(car *sim.Car, cal *controller.Calibration, path string, o adv
 	for _, d := range does {
 		fmt.Fprintf(&b, "  %q,\n", d)
 	}
-	fmt.Fprintf(&b, "]\n\n[surface]\ngrip = %s\n", grips[o.surface])
+	fmt.Fprintf(&b, "]\n\n[surface]\ngrip = %s\n", grip)
 	return []byte(b.String())
 }
 
 // grips are words for surfaces; they are our own, and show an order.
 var grips = map[string]string{"greasy": "1.0", "fair": "1.3", "good": "1.6", "sticky": "2.0"}
 
+// gripOf reads a word for a surface, or its grip, as a scenario writes it.
+func gripOf(surface string) (string, error) {
+	if grip, ok := grips[surface]; ok {
+		return grip, nil
+	}
+	if x, err := strconv.ParseFloat(surface, 64); err == nil && x >= 0.05 && x <= 4 {
+		return strconv.FormatFloat(x, 'f', -1, 64), nil
+	}
+	return "", fmt.Errorf("--surface %q is no surface: greasy, fair, good, sticky, or a factor from 0.05 to 4", surface)
+}
+
 // adviseChanges collects what the flags change in the scenario.
 func adviseChanges(o *adviseOptions) error {
 	if o.surface != "" {
-		grip, ok := grips[o.surface]
-		if x, err := strconv.ParseFloat(o.surface, 64); !ok && err == nil && x >= 0.05 && x <= 4 {
-			grip, ok = o.surface, true
-		}
-		if !ok {
-			return fmt.Errorf("--surface %q is no surface: greasy, fair, good, sticky, or a factor from 0.05 to 4", o.surface)
+		grip, err := gripOf(o.surface)
+		if err != nil {
+			return err
 		}
 		o.q.Changes = append(o.q.Changes, files.Change{Path: "surface.grip", Value: grip})
 	}

@@ -129,6 +129,9 @@ func scenarioJobs(verb string, paths []string, o runOptions) (jobs []*job, all h
 		loaded, findings := scenario.Load(path, options)
 		all = append(all, findings...)
 		for i, s := range loaded {
+			if o.truth && s.Model == nil {
+				all = append(all, harness.Finding{Severity: harness.Error, File: path, Field: "--truth", Reason: "a recording has no simulated car whose truth could be written"})
+			}
 			for _, one := range s.Jobs(verb) {
 				folder := o.folder(s, i, one.Seed)
 				if taken[folder]++; folder != "" && taken[folder] > 1 {

@@ -211,6 +211,9 @@ func (l *Loaded) source(doc *files.Document, changes []files.Change) harness.Fin
 	return findings
 }
 
+// ofACar are the keys that only a simulated car heeds.
+var ofACar = []string{"surface", "weather", "noise", "spread", "driver.shift_rpm", "driver.surface_trim", "driver.start_rpm", "distance_m", "decode_teeth"}
+
 func (l *Loaded) recording(doc *files.Document, car []files.Change) (findings harness.Findings) {
 	refuse := func(key, reason, fix string) {
 		findings = append(findings, at(doc, key, harness.Finding{Reason: reason, Fix: fix}))
@@ -224,6 +227,11 @@ func (l *Loaded) recording(doc *files.Document, car []files.Change) (findings ha
 	}
 	if len(l.Script.Actions) > 0 {
 		refuse("driver.does", "nobody drives a recording", "script its switches in the columns file")
+	}
+	for _, key := range ofACar {
+		if _, said := doc.Locate(key); said {
+			refuse(key, "does nothing with a recording, which is as it was on the day", "take it out")
+		}
 	}
 	for _, c := range car {
 		refuse("recording", "there is no car to change: car."+c.Path, "")

@@ -321,6 +321,7 @@ func TestWhatAScenarioMayNotSay(t *testing.T) {
 		"no driver":     {shortLaunch, "a car needs a driver"},
 		"stray columns": {shortLaunch + "columns = \"x.toml\"\n" + driver, "a columns file goes with a recording"},
 		"no columns":    {"name = \"x\"\nrecording = \"EXAMPLES/recordings/obd-drive-1hz.csv\"\ncalibration = \"EXAMPLES/calibrations/street-four.toml\"\n", "needs a columns file"},
+		"a surface":     {"name = \"x\"\nrecording = \"EXAMPLES/recordings/obd-drive-1hz.csv\"\ncolumns = \"EXAMPLES/columns/obd-drive.toml\"\ncalibration = \"EXAMPLES/calibrations/street-four.toml\"\n[surface]\ngrip = 1.2\n", "surface: does nothing with a recording"},
 		"no set":        {strings.Replace(shortLaunch, "standard/cuts", "standard/cutz", 1) + driver, "no such standard set"},
 		"no such path":  {shortLaunch + driver + "[[vary]]\npath = \"calibration.stage.lunch.ceiling_rpm\"\nvalues = [1]\n", "no stage.lunch"},
 		"out of range":  {shortLaunch + driver + "[[vary]]\npath = \"surface.grip\"\nvalues = [1, 50]\n", "0.05 to 4"},
