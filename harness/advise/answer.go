@@ -98,7 +98,8 @@ type Answer struct {
 	Sensitivities []Sensitivity
 	Line          *Line
 	Front         []Choice
-	Launches      int
+	Launches      int // in all
+	Allowed       int // of these, for the search
 }
 
 // Patch is the recommendation as lines for the calibration file, by section.
@@ -201,7 +202,7 @@ func (a *Answer) Print(w io.Writer) {
 		harness.Wrap(w, "  ", fmt.Sprintf("that is as many changes as were asked for (%d), and more may help: try, and ask again from there", a.Passes))
 	}
 	if a.Exhausted {
-		harness.Wrap(w, "  ", fmt.Sprintf("the search ended with its %d launches, before it was flat: allow more", a.Launches))
+		harness.Wrap(w, "  ", fmt.Sprintf("the search ended with the %d launches that it was allowed, before it was flat: allow more", a.Allowed))
 	}
 	fmt.Fprintln(w)
 	harness.Wrap(w, "60 ft now:    ", a.Before.say())

@@ -147,7 +147,8 @@ func (s *search) run(base *scenario.Loaded) (*Answer, error) {
 		return nil, err
 	}
 	a.Exhausted = err != nil
-	s.allowed, s.bench.q.Launches = s.q.Launches, math.MaxInt // what is left is a fixed number
+	a.Allowed, s.allowed = s.q.Launches, s.q.Launches
+	s.bench.q.Launches = math.MaxInt // what is left is a fixed number
 	a.Values = x
 	if err := s.report(a, x); err != nil {
 		return nil, err
