@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -252,12 +253,14 @@ func rigOutcome(cmd *cobra.Command, jobs []*job, results []harness.Results, runE
 			return errors.Join(runErr, err)
 		}
 	}
-	if len(results) > 0 {
-		if err := tellRuns(cmd.OutOrStdout(), all, results, jobs, o.runOptions); err != nil {
+	// Of a rig that never answered there is nothing to tell but why.
+	told := slices.DeleteFunc(slices.Clone(results), func(r harness.Results) bool { return runErr != nil && r.Unit == "" })
+	if len(told) > 0 || o.json {
+		if err := tellRuns(cmd.OutOrStdout(), all, told, jobs, o.runOptions); err != nil {
 			return err
 		}
 		if !o.json {
-			printLink(cmd.OutOrStdout(), results)
+			printLink(cmd.OutOrStdout(), told)
 			caution(cmd.OutOrStdout(), jobs, o.json)
 		}
 	}

@@ -24,11 +24,12 @@ type Pair struct {
 	lends  bool
 }
 
-// Open implements harness.Unit. It gives the caps of A.
+// Open implements harness.Unit. It gives the caps of A. Errors of A, which is under
+// test, are its own; those of B say so.
 func (p *Pair) Open(s harness.Session) (harness.Caps, error) {
 	caps, err := p.A.Open(s)
 	if err != nil {
-		return caps, fmt.Errorf("first unit: %w", err)
+		return caps, err
 	}
 	p.lends = caps.OutputLess
 	if _, err := p.B.Open(s); err != nil {
@@ -49,7 +50,7 @@ func closeAfter(err error, u harness.Unit) error {
 func (p *Pair) Step(f *harness.Frame) error {
 	p.frame = *f
 	if err := p.A.Step(f); err != nil {
-		return fmt.Errorf("first unit: %w", err)
+		return err
 	}
 	if err := p.B.Step(&p.frame); err != nil {
 		return fmt.Errorf("second unit: %w", err)
