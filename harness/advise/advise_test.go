@@ -125,7 +125,12 @@ func TestFlatIsSaid(t *testing.T) {
 	assert.True(t, a.Flat)
 	var text bytes.Buffer
 	a.Print(&text)
-	assert.Contains(t, text.String(), "no change is recommended")
+	assert.Contains(t, text.String(), "no change is recommended: no small step")
+	a.Exhausted, a.Allowed = true, 1
+	text.Reset()
+	a.Print(&text)
+	assert.Contains(t, text.String(), "too little was tried to tell")
+	assert.Contains(t, text.String(), "the 1 launch that it was allowed")
 }
 
 // A change of 300 rpm that gains 2 ms is advised where any gain is asked for, and is

@@ -187,9 +187,12 @@ func (q *Question) Worth() string {
 func (a *Answer) Print(w io.Writer) {
 	harness.Wrap(w, "", fmt.Sprintf("%s, grip %s: %d launches from seed %d", a.Name, number(a.Grip), a.Launches, a.Seed))
 	fmt.Fprintln(w)
-	if len(a.Steps) == 0 {
+	switch {
+	case len(a.Steps) == 0 && a.Exhausted:
+		fmt.Fprintln(w, "no change is recommended: too little was tried to tell")
+	case len(a.Steps) == 0:
 		harness.Wrap(w, "", "no change is recommended: no small step of any knob gains "+a.Worth())
-	} else {
+	default:
 		fmt.Fprintln(w, "recommended, one change at a time, in this order:")
 	}
 	for i, s := range a.Steps {
@@ -202,7 +205,7 @@ func (a *Answer) Print(w io.Writer) {
 		harness.Wrap(w, "  ", fmt.Sprintf("that is as many changes as were asked for (%d), and more may help: try, and ask again from there", a.Passes))
 	}
 	if a.Exhausted {
-		harness.Wrap(w, "  ", fmt.Sprintf("the search ended with the %d launches that it was allowed, before it was flat: allow more", a.Allowed))
+		harness.Wrap(w, "  ", fmt.Sprintf("the search ended with the %s that it was allowed, before it was flat: allow more", harness.Count(a.Allowed, "launch")))
 	}
 	fmt.Fprintln(w)
 	harness.Wrap(w, "60 ft now:    ", a.Before.say())
