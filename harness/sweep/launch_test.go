@@ -209,7 +209,7 @@ func TestSuggestMeasures(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, int64(1), s.Shards, "a dozen launches are one task")
 	assert.Positive(t, s.Each)
-	assert.Contains(t, s.String(), "1 shards of up to 12 launches")
+	assert.Contains(t, s.String(), "1 shard of up to 12 launches")
 }
 
 // BenchmarkWorkers measures launches a second; hold 2 workers against 1, side by

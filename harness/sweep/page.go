@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+
+	"github.com/holdline/holdline/harness"
 )
 
 const pageHead = `<!DOCTYPE html>
@@ -78,7 +80,7 @@ func (d *Drawing) writePage(b *strings.Builder) {
 			b.WriteString(" Points stand for a stretch of the axis, at its middle.")
 		}
 		if d.Without > 0 {
-			fmt.Fprintf(b, " %d launches without this value are left out.", d.Without)
+			fmt.Fprintf(b, " Left out: %s without this value.", harness.Count(d.Without, "launch"))
 		}
 		b.WriteString("</p>\n")
 	}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"github.com/holdline/holdline/harness"
 )
 
 // Bounds of a task: long enough that a scheduler's half second does not show,
@@ -25,7 +27,7 @@ type Suggestion struct {
 
 // String says it in a line.
 func (s Suggestion) String() string {
-	return fmt.Sprintf("%d shards of up to %d launches, about %s each (%s a launch)", s.Shards, s.Launches, s.Task.Round(time.Second/10), s.Each.Round(time.Millisecond/10))
+	return fmt.Sprintf("%s of up to %s, about %s each (%s a launch)", harness.Count(s.Shards, "shard"), harness.Count(s.Launches, "launch"), s.Task.Round(time.Second/10), s.Each.Round(time.Millisecond/10))
 }
 
 // Suggest times a few launches, spread over the plan, on this machine.
