@@ -38,6 +38,7 @@ Results are those of a model: they show directions, not settings for your car.`
 
 type adviseOptions struct {
 	cal, surface, out string
+	grip              string // of the surface, as a scenario writes it
 	comeUp, force     bool
 	set, require      []string
 	rules             string
@@ -92,6 +93,17 @@ func adviseCommand() *cobra.Command {
 }
 
 func runAdvise(cmd *cobra.Command, path string, o adviseOptions) error {
+	if o.comeUp {
+		if err := idle(cmd, "not with --come-up, which compares remedies and searches for nothing", "again", "knob", "launches", "least-gain-s", "passes"); err != nil {
+			return err
+		}
+	}
+	if o.surface != "" {
+		var err error
+		if o.grip, err = gripOf(o.surface); err != nil {
+			return err
+		}
+	}
 	if o.q.Workers < 1 {
 		o.q.Workers = defaultWorkers()
 	}
@@ -116,9 +128,6 @@ func runAdvise(cmd *cobra.Command, path string, o adviseOptions) error {
 		return err
 	}
 	if o.comeUp {
-		if err := idle(cmd, "not with --come-up, which compares remedies and searches for nothing", "again", "knob", "launches", "least-gain-s", "passes"); err != nil {
-			return err
-		}
 		return comeUp(cmd, o)
 	}
 	return adviseSearch(cmd, o)
@@ -160,21 +169,17 @@ func adviseScenario(path string, o *adviseOptions) error {
 	if o.cal == "" || o.surface == "" || o.out == "" {
 		return errors.New("a car needs --cal FILE, --surface S and --out DIR: there the scenario is kept that makes every launch again")
 	}
-	grip, err := gripOf(o.surface)
-	if err != nil {
-		return err
-	}
 	car, findings := files.LoadCar(path)
 	cal, more := files.LoadCalibration(o.cal)
 	if findings = append(findings, more...); findings.Failed() {
 		return findings
 	}
 	o.q.Scenario = filepath.Join(o.out, adviceScenario)
-	return files.WriteFile(o.q.Scenario, plainScenario(car, cal, path, grip, *o), true)
+	return files.WriteFile(o.q.Scenario, plainScenario(car, cal, path, *o), true)
 }
 
 // plainScenario is a launch by a driver who lets go at a fixed time.
-func plainScenario(car *sim.Car, cal *controller.Calibration, path, grip string, o adviseOptions) []byte {
+func plainScenario(car *sim.Car, cal *controller.Calibration, path string, o adviseOptions) []byte {
 	from := func(p string) string {
 		rel, err := filepath.Rel(o.out, p)
 		if err != nil {
@@ -196,7 +201,7 @@ func plainScenario(car *sim.Car, cal *controller.Calibration, path, grip string,
 	for _, d := range does {
 		fmt.Fprintf(&b, "  %q,\n", d)
 	}
-	fmt.Fprintf(&b, "]\n\n[surface]\ngrip = %s\n", grip)
+	fmt.Fprintf(&b, "]\n\n[surface]\ngrip = %s\n", o.grip)
 	return []byte(b.String())
 }
 
@@ -216,12 +221,8 @@ func gripOf(surface string) (string, error) {
 
 // adviseChanges collects what the flags change in the scenario.
 func adviseChanges(o *adviseOptions) error {
-	if o.surface != "" {
-		grip, err := gripOf(o.surface)
-		if err != nil {
-			return err
-		}
-		o.q.Changes = append(o.q.Changes, files.Change{Path: "surface.grip", Value: grip})
+	if o.grip != "" {
+		o.q.Changes = append(o.q.Changes, files.Change{Path: "surface.grip", Value: o.grip})
 	}
 	for _, text := range o.set {
 		c, err := files.ParseChange(text)

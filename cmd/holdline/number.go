@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -45,9 +46,9 @@ func (n *number[N]) Set(text string) error {
 	whole := n.Type() == "int"
 	switch {
 	case err != nil || math.IsNaN(x):
-		return fmt.Errorf("this is no number")
+		return errors.New("this is no number")
 	case whole && x != math.Trunc(x):
-		return fmt.Errorf("this is no whole number")
+		return errors.New("this is no whole number")
 	case x < float64(n.low) || x > float64(n.high):
 		return fmt.Errorf("out of range: %v to %v", n.low, n.high)
 	}

@@ -247,6 +247,8 @@ func TestLimitsOfKnobs(t *testing.T) {
 		_, err := Ask(context.Background(), Question{Scenario: salt, Limits: limits})
 		assert.ErrorContains(t, err, says, "advice that leaves it there does not keep to the limit")
 	}
+	_, err = Ask(context.Background(), Question{Scenario: salt, Limits: Limits{MostBoost: 190}, Changes: []files.Change{change("calibration.engine.boost_base_kpa", "200")}})
+	assert.ErrorContains(t, err, "boost target stands at 200 kPa", "also where no stage asks")
 	_, err = Ask(context.Background(), Question{Scenario: heron, Limits: Limits{MostDuty: 10}})
 	assert.ErrorContains(t, err, "duty stands at")
 	_, err = Ask(context.Background(), Question{Scenario: heron, Limits: Limits{MostShot: 36}})

@@ -279,11 +279,16 @@ func beyond(what string, now float64, end string, limit float64, unit string) er
 }
 
 func (q *Question) boost(cal *controller.Calibration, path string, st *controller.Stage) (*Knob, error) {
-	_, now := span(cal, &st.Boost, 1000)
 	most := q.Limits.MostBoost
-	if most > 0 && now > most {
-		return nil, beyond("the boost target", now, "highest", most, "kPa")
+	_, standing := span(cal, &cal.Engine.BoostBase, 1000)
+	for i := range cal.Stages {
+		_, here := span(cal, &cal.Stages[i].Boost, 1000)
+		standing = max(standing, here)
 	}
+	if most > 0 && standing > most {
+		return nil, beyond("the boost target", standing, "highest", most, "kPa")
+	}
+	now := float64(st.Boost.Const) / 1000
 	if st.Boost.Table != 0 || st.Boost.Const == 0 {
 		return nil, nil
 	}

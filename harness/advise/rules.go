@@ -54,26 +54,23 @@ func LoadRules(path string) (*Rules, harness.Findings) {
 
 // Check says what of a calibration the rules forbid.
 func (r *Rules) Check(cal *controller.Calibration) (list harness.Findings) {
-	if trim := trimReach(cal); trim > 0 && r.MostLaunchRPM > 0 {
-		for i := range cal.Stages {
-			st := &cal.Stages[i]
-			if _, high := span(cal, &st.Ceiling, float64(controller.RPM)); st.Kind == controller.Launch && high+trim > r.MostLaunchRPM {
-				list = append(list, harness.Finding{Severity: harness.Warning, File: cal.Name.String(), Field: "engine.trim_max", Value: number(high+trim) + " rpm", Allowed: "up to " + number(r.MostLaunchRPM) + " rpm",
-					Reason: fmt.Sprintf("the crew's trim can lift the launch ceiling higher than allowed (rules %q)", r.Name)})
-			}
-		}
-	}
-	fail := func(field, value, allowed, reason string) {
-		list = append(list, harness.Finding{Severity: harness.Error, File: cal.Name.String(), Field: field, Value: value, Allowed: allowed,
+	tell := func(severity harness.Severity, field, value, allowed, reason string) {
+		list = append(list, harness.Finding{Severity: severity, File: cal.Name.String(), Field: field, Value: value, Allowed: allowed,
 			Reason: fmt.Sprintf("%s (rules %q)", reason, r.Name), Fix: "the class's own book decides"})
 	}
+	fail := func(field, value, allowed, reason string) { tell(harness.Error, field, value, allowed, reason) }
 	r.boost(cal, &cal.Engine.BoostBase, "engine.boost_base", fail)
 	for i := range cal.Stages {
 		st := &cal.Stages[i]
 		if st.Kind == controller.NoStage {
 			continue
 		}
-		r.stage(cal, st, "stage."+harness.StageName(cal, i)+".", fail)
+		path := "stage." + harness.StageName(cal, i) + "."
+		r.stage(cal, st, path, fail)
+		_, high := span(cal, &st.Ceiling, float64(controller.RPM))
+		if trim := trimReach(cal); st.Kind == controller.Launch && r.MostLaunchRPM > 0 && trim > 0 && high+trim > r.MostLaunchRPM {
+			tell(harness.Warning, path+"ceiling", number(high+trim)+" rpm", "up to "+number(r.MostLaunchRPM)+" rpm", "the crew's trim can lift the launch ceiling higher than allowed")
+		}
 	}
 	power := 0.0
 	for i := range cal.Shots {

@@ -110,9 +110,12 @@ func valveFields(b *Block, s *controller.Shot, seconds func(*controller.Duration
 	seconds(&s.ValveOpens, "valve_opens_s", must, "slowest valve opening; measure it")
 	seconds(&s.ValveCloses, "valve_closes_s", must, "slowest valve closing; measure it")
 	seconds(&s.Flush, "flush_s", must, "line and plenum run empty")
-	for key, x := range map[string]controller.Duration{"valve_opens_s": s.ValveOpens, "valve_closes_s": s.ValveCloses, "flush_s": s.Flush} {
-		if x == 0 && b.Decoding() && b.Given(key) && b.Good(key) {
-			b.Warn(key, harness.Finding{Reason: "takes no time at all: cuts and retard rely on how long it takes", Fix: "measure it, and state the slowest"})
+	for _, x := range []struct {
+		key   string
+		takes controller.Duration
+	}{{"valve_opens_s", s.ValveOpens}, {"valve_closes_s", s.ValveCloses}, {"flush_s", s.Flush}} {
+		if x.takes == 0 && b.Decoding() && b.Given(x.key) && b.Good(x.key) {
+			b.Warn(x.key, harness.Finding{Reason: "takes no time at all: cuts and retard rely on how long it takes", Fix: "measure it, and state the slowest"})
 		}
 	}
 }
